@@ -1,0 +1,169 @@
+"""Files into the store: recognised together, loaded one transaction a file."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fleetwear.errors import InputError
+from fleetwear.intake.columns import TABLES
+from fleetwear.intake.headers import Recognised, recognise
+from fleetwear.intake.sheet_loading import SheetLoad, begin_file, prepare
+from fleetwear.intake.sheets import Sheet, file_sha256, read_sheets
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+    from datetime import date
+
+    import duckdb
+
+    from fleetwear.intake.summary import LoadSummary
+    from fleetwear.store import Store
+
+_PLACE = {table.name: i for i, table in enumerate(TABLES)}
+_NEEDS: dict[str, set[str]] = {
+    "odometer": {"vehicles"},
+    "services": {"vehicles", "odometer"},
+    "visits": {"vehicles", "positions", "odometer"},
+    "readings": {"vehicles", "positions", "limits", "odometer", "visits"},
+    "work": {"vehicles", "positions", "odometer"},
+}
+"""The tables that another one's rows refer to. Swaps of an odometer come before the values they explain."""
+
+
+@dataclass(frozen=True)
+class ReadFile:
+    """A file read and recognised, ready to be loaded."""
+
+    path: Path
+    sha256: str
+    sheets: tuple[tuple[Sheet, Recognised], ...]
+    reading_seconds: float
+
+    @property
+    def tables(self) -> set[str]:
+        """The names of the tables in it."""
+        return {recognised.table.name for _, recognised in self.sheets}
+
+
+def read_file(path: Path) -> ReadFile:
+    """Return a file's sheets with the table each holds, in the order in which they are best loaded.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, or a sheet of it fits no table.
+    """
+    started = time.monotonic()
+    sheets = [(sheet, recognise(sheet.header, where=sheet.where)) for sheet in read_sheets(path)]
+    sheets.sort(key=lambda pair: _PLACE[pair[1].table.name])
+    return ReadFile(Path(path), file_sha256(path), tuple(sheets), time.monotonic() - started)
+
+
+def load_files(
+    store: Store,
+    paths: Iterable[Path],
+    *,
+    today: date,
+    loaded_at: datetime | None = None,
+    on_progress: Callable[[str], None] | None = None,
+    wait_seconds: float = 30.0,
+    on_wait: Callable[[], None] | None = None,
+) -> list[LoadSummary]:
+    """Load files into the store and return what became of each sheet's rows.
+
+    All files are read and recognised first, so that a file that cannot be read stops the load before
+    anything is stored. Then each file is one transaction: all of it is in, or nothing.
+
+    Parameters
+    ----------
+    store
+        The store.
+    paths
+        CSV and XLSX files in any order; what others refer to is loaded first.
+    today
+        The day after which a date lies in the future.
+    loaded_at
+        The time to record (UTC); now unless given.
+    on_progress
+        Called with a line of text as each step begins.
+    wait_seconds, on_wait
+        As in `Store.writer`.
+
+    Raises
+    ------
+    InputError
+        If files cannot be read or recognised; all of them are named.
+    StoreError
+        If the store is missing or stays locked.
+    """
+    tell = on_progress or (lambda _: None)
+    files: list[ReadFile] = []
+    failures: list[InputError] = []
+    for path in paths:
+        tell(f"reading {Path(path).name}")
+        try:
+            files.append(read_file(path))
+        except InputError as error:
+            failures.append(error)
+    if len(failures) == 1:
+        raise failures[0]
+    if failures:
+        raise InputError(
+            f"{len(failures)} files cannot be loaded:\n" + "\n".join(f"- {error}" for error in failures),
+            mend="Nothing was loaded.",
+        )
+    when = loaded_at or datetime.now(UTC).replace(tzinfo=None)
+    summaries: list[LoadSummary] = []
+    with store.writer(wait_seconds=wait_seconds, on_wait=on_wait) as con:
+        prepare(con)
+        for file in best_order(files):
+            tell(f"loading {file.path.name}")
+            summaries += _load_file(con, file, today=today, loaded_at=when)
+    return summaries
+
+
+def best_order(files: list[ReadFile]) -> list[ReadFile]:
+    """Return the files so that each comes after those that bring what its rows refer to."""
+    waiting = sorted(files, key=lambda file: min(_PLACE[name] for name in file.tables))
+    ordered: list[ReadFile] = []
+    while waiting:
+
+        def lacks(file: ReadFile) -> int:
+            needs = set().union(*(_NEEDS.get(name, set()) for name in file.tables)) - file.tables
+            others = [other.tables for other in waiting if other is not file]
+            return len(needs & set().union(*others))
+
+        following = min(waiting, key=lacks)
+        waiting.remove(following)
+        ordered.append(following)
+    return ordered
+
+
+def _load_file(
+    con: duckdb.DuckDBPyConnection, file: ReadFile, *, today: date, loaded_at: datetime
+) -> list[LoadSummary]:
+    con.execute("begin")
+    try:
+        begin_file(con)
+        summaries = []
+        for i, (sheet, recognised) in enumerate(file.sheets):
+            load = SheetLoad(
+                con,
+                sheet,
+                recognised,
+                sha256=file.sha256,
+                today=today,
+                loaded_at=loaded_at,
+                reading_seconds=file.reading_seconds / len(file.sheets),
+                is_last=i == len(file.sheets) - 1,
+            )
+            summaries.append(load.run())
+        con.execute("commit")
+    except BaseException:
+        con.execute("rollback")
+        raise
+    return summaries

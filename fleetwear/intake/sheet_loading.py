@@ -1,0 +1,342 @@
+"""One sheet's rows checked against the contract and the store: good ones in, the others to quarantine."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from fleetwear import __version__
+from fleetwear.intake import quarantine
+from fleetwear.intake.odometer_check import find_contradictions
+from fleetwear.intake.questions import ask
+from fleetwear.intake.set_aside import set_aside
+from fleetwear.intake.statements import statement
+from fleetwear.intake.summary import LoadSummary
+from fleetwear.intake.typed import TypedStatement, read_cells, snake
+from fleetwear.intake.words import word_table
+from fleetwear.units import spelling_table
+
+if TYPE_CHECKING:
+    from datetime import date, datetime
+
+    import duckdb
+
+    from fleetwear.intake.headers import Recognised
+    from fleetwear.intake.sheets import Sheet
+
+_ID_SEQUENCES = {
+    "vehicles": "vehicle_ids",
+    "positions": "position_ids",
+    "limits": "limit_ids",
+    "services": "service_ids",
+    "parts": "part_ids",
+    "visits": "visit_note_ids",
+    "readings": "reading_ids",
+    "work": "work_ids",
+    "odometer": "odometer_ids",
+}
+_OF_VISITS = ("visits", "readings")
+_WITH_JOINTS = {"visits": ("symptom_joint", "visit_date"), "readings": ("joint", "visit_date"),
+                "work": ("joint", "work_date")}  # fmt: skip
+_MOST_REASONS = 50
+
+
+def prepare(con: duckdb.DuckDBPyConnection) -> None:
+    """Give a connection the macros and the tables of words and units that the checks use."""
+    con.execute(statement("macros"))
+    for name, frame in (("words", word_table()), ("unit_spellings", spelling_table())):
+        con.register("frame", frame)
+        con.execute(f"create or replace temp table {name} as select * from frame")
+        con.unregister("frame")
+
+
+def begin_file(con: duckdb.DuckDBPyConnection) -> None:
+    """Forget what the file before has said."""
+    con.execute(
+        "create or replace temp table said_in_file (table_name varchar, content varchar, times bigint)"
+    )
+
+
+@dataclass
+class SheetLoad:
+    """The loading of one sheet inside its file's transaction; `run` does it and returns the summary."""
+
+    con: duckdb.DuckDBPyConnection
+    sheet: Sheet
+    recognised: Recognised
+    sha256: str
+    today: date
+    loaded_at: datetime
+    reading_seconds: float = 0.0
+    """How long the file took to read, which counts as part of the load."""
+    is_last: bool = True
+    """Whether no other sheet of the file follows."""
+
+    def run(self) -> LoadSummary:
+        """Check the rows, store them, and return what became of them."""
+        started = time.monotonic() - self.reading_seconds
+        self._register()
+        self._check()
+        self._tell_known_from_new()
+        contradicted, found_out = self._contradictions()
+        refused = self._refused(contradicted)
+        fresh = quarantine.new_to_quarantine(
+            self.con, refused, file_name=self._file, sheet=self.sheet.name, table=self._table
+        )
+        rows_in = self._count("taken")
+        settled = self._settled()
+        counts = {
+            "rows_read": self.sheet.rows_read,
+            "rows_in": rows_in,
+            "rows_known": self.sheet.rows_read - rows_in - len(refused),
+            "rows_quarantined": len(fresh),
+        }
+        aside = asked = 0
+        if rows_in or len(fresh) or settled:
+            load_id = self._record(counts, elapsed=time.monotonic() - started)
+            self._quarantine(fresh, contradicted, load_id=load_id)
+            aside = set_aside(
+                self.con, found_out, load_id=load_id, next_id=lambda: self._take_ids("quarantine_ids", 1)
+            )
+            self._insert(load_id)
+            if settled:
+                quarantine.settle(self.con, settled, load_id=load_id, settled_at=self.loaded_at)
+            if self._table == "readings" and rows_in:
+                asked = ask(self.con, load_id=load_id)
+        return LoadSummary(
+            file=self._file,
+            sheet=self.sheet.name,
+            table=self._table,
+            **counts,
+            rows_quarantined_before=len(refused) - len(fresh),
+            settled=len(settled),
+            set_aside=aside,
+            questions=asked,
+            reasons=_count_reasons(fresh),
+            ignored=self.recognised.ignored,
+            elapsed_seconds=time.monotonic() - started,
+        )
+
+    @property
+    def _table(self) -> str:
+        return self.recognised.table.name
+
+    @property
+    def _file(self) -> str:
+        return self.sheet.path.name
+
+    def _run(self, name: str, **parameters: object) -> None:
+        self.con.execute(statement(name), parameters or None)
+
+    def _count(self, table: str) -> int:
+        return int(self.con.execute(f"select count(*) from {table}").fetchall()[0][0])
+
+    def _register(self) -> None:
+        """Register the sheet: its distinct cells as ``cells_<column>``, their codes as ``incoming``."""
+        n = len(self.sheet.row_numbers)
+        columns = {"n": pa.array(range(n), pa.int64()), "source_row": self.sheet.row_numbers}
+        for name, place in self.recognised.positions.items():
+            coded = self.sheet.cells.column(place).combine_chunks().dictionary_encode()
+            columns[snake(name)] = coded.indices
+            cells = coded.dictionary
+            codes = pa.array(range(len(cells)), pa.int32())
+            self.con.register(f"cells_{snake(name)}", pa.table({"code": codes, "cell": cells}))
+        self.con.register("incoming", pa.table(columns))
+
+    def _check(self) -> None:
+        """Make ``checked``: every row with what it means and every reason against it."""
+        typed = TypedStatement(
+            self.recognised.table,
+            {name: self.sheet.header[place] for name, place in self.recognised.positions.items()},
+            self.recognised.header_units,
+        )
+        self._run("vehicle_spans")
+        for name, header in typed.headers.items():
+            column = self.recognised.table.column(name)
+            read = read_cells(column, header=header, result_words=typed.result_words(column))
+            self.con.execute(read, {"today": self.today} if "$today" in read else None)
+            self.con.unregister(f"cells_{snake(name)}")
+        self.con.execute(typed.sql())
+        self.con.unregister("incoming")
+        if self._table in ("vehicles", "positions", "limits", "parts"):
+            self._run("models")
+        else:
+            self._run("nearest_vehicles")
+        if self._table in _WITH_JOINTS:
+            joint, day = _WITH_JOINTS[self._table]
+            self.con.execute(
+                "create or replace temp table joints_asked as "
+                f"select distinct unit_key, {joint}_key as joint_key, {day} as on_date from typed"
+            )
+            self._run("joint_names")
+            self._run("nearest_joints")
+        check = f"check_{self._table}"
+        if "$today" in statement(check):
+            self._run(check, today=self.today)
+        else:
+            self._run(check)
+        if "quarantine number" in self.recognised.positions:
+            self._run("check_settles", table_name=self._table)
+        if self._table in _OF_VISITS:
+            self._run("visit_clusters")
+            self._run("visit_of_rows")
+            self._run(f"keep_{self._table}")
+
+    def _tell_known_from_new(self) -> None:
+        """Make ``keyed`` (good rows), ``known`` (those in the store) and ``taken`` (the new ones)."""
+        counts_repeats = self._table == "readings"
+        self._run("keyed", table_name=self._table, counts_repeats=counts_repeats)
+        if counts_repeats and not self.is_last:
+            self._run("remember_said", table_name=self._table)
+        self.con.execute(f"create or replace temp table known as {statement(f'known_{self._table}')}")
+        self._run("taken")
+        self.con.execute("create or replace temp table refused_in_sheet (n bigint)")
+        self.con.execute(
+            f"insert into refused_in_sheet {statement('known_set_aside')}", {"table_name": self._table}
+        )
+
+    def _contradictions(self) -> tuple[pd.DataFrame, pd.DataFrame]:
+        """Take the rows that the store contradicts from ``taken``; return them and the rows found out."""
+        frames = []
+        if self._table in _OF_VISITS:
+            frames.append(self.con.execute(statement("rows_at_visits_set_aside")).df())
+            self._give_up(frames[-1])
+        found = None
+        if self._table not in ("positions", "limits", "parts"):
+            found = find_contradictions(self.con, table=self._table)
+            if len(found.refused):
+                self.con.register("refused_entries", found.refused.drop(columns="n"))
+                frames.append(self.con.execute(statement("rows_of_entries")).df())
+                self.con.unregister("refused_entries")
+                self._give_up(frames[-1])
+        columns = ["n", "reason", "vehicle_id", "on_date", "odometer_km"]
+        kept = [frame for frame in frames if len(frame)]
+        refused = pd.concat(kept, ignore_index=True) if kept else pd.DataFrame()
+        empty = pd.DataFrame(columns=["table_name", "row_id"])
+        return refused.reindex(columns=columns), empty if found is None else found.found_out
+
+    def _give_up(self, refused: pd.DataFrame) -> None:
+        if refused.empty:
+            return
+        self.con.register("given_up", refused[["n"]])
+        self.con.execute("delete from taken where n in (select n from given_up)")
+        self.con.execute("insert into refused_in_sheet select n from given_up")
+        self.con.unregister("given_up")
+
+    def _refused(self, contradicted: pd.DataFrame) -> pa.Table:
+        """Return every refused row (n, source_row, cells, reasons), those without the right cells too."""
+        checked = self.con.execute(statement("refused")).fetchall()
+        places = [*(n for n, _ in checked), *contradicted["n"].astype("int64").tolist()]
+        reasons = [*(against for _, against in checked), *([reason] for reason in contradicted["reason"])]
+        rows = self.sheet.cells.take(pa.array(places, pa.int64()))
+        header = self.sheet.header
+        columns = [column.to_pylist() for column in rows.columns]
+        cells = [quarantine.cells_json(header, row) for row in zip(*columns, strict=True)] if places else []
+        numbers = self.sheet.row_numbers.take(pa.array(places, pa.int64())).to_pylist()
+        for i, row in enumerate(self.sheet.broken):
+            places.append(len(self.sheet.row_numbers) + i)
+            numbers.append(row.number)
+            cells.append(quarantine.cells_json(header, row.cells))
+            reasons.append([row.reason])
+        table = pa.table(
+            {
+                "n": pa.array(places, pa.int64()),
+                "source_row": pa.array(numbers, pa.int64()),
+                "cells": pa.array(cells, pa.string()),
+                "reasons": pa.array(reasons, pa.list_(pa.string())),
+            }
+        )
+        return table.sort_by([("source_row", "ascending"), ("n", "ascending")])
+
+    def _settled(self) -> list[int]:
+        """Return the quarantined rows whose corrections are among the sheet's good rows."""
+        named = self.con.execute(statement("settled_by_number"), {"table_name": self._table}).fetchall()
+        same_place = self.con.execute(
+            statement("settled_by_place"),
+            {"file_name": self._file, "sheet": self.sheet.name, "table_name": self._table},
+        ).fetchall()
+        settled = {int(row[0]) for row in named}
+        for quarantine_id, n, cells in same_place:
+            standing = [column[n].as_py() for column in self.sheet.cells.columns]
+            row = dict(zip(self.sheet.header, standing, strict=True))
+            row |= {name: standing[place] for name, place in self.recognised.positions.items()}
+            if quarantine.resembles(cells, row):
+                settled.add(int(quarantine_id))
+        return sorted(settled)
+
+    def _take_ids(self, sequence: str, count: int) -> int:
+        """Return the first of so many new numbers in a row; there is one writer at a time."""
+        taken = self.con.execute(
+            f"select min(nextval('{sequence}')) from range($count)", {"count": max(count, 1)}
+        )
+        return int(taken.fetchall()[0][0])
+
+    def _record(self, counts: dict[str, int], *, elapsed: float) -> int:
+        load_id = self._take_ids("load_ids", 1)
+        self._run(
+            "insert_load",
+            load_id=load_id,
+            file_name=self._file,
+            sheet=self.sheet.name,
+            sha256=self.sha256,
+            table_name=self._table,
+            **counts,
+            loaded_at=self.loaded_at,
+            elapsed_seconds=elapsed,
+            version=__version__,
+        )
+        return load_id
+
+    def _quarantine(self, fresh: pa.Table, contradicted: pd.DataFrame, *, load_id: int) -> None:
+        if not len(fresh):
+            return
+        first_id = self._take_ids("quarantine_ids", len(fresh))
+        quarantine.quarantine_rows(
+            self.con,
+            fresh,
+            load_id=load_id,
+            file_name=self._file,
+            sheet=self.sheet.name,
+            table=self._table,
+            first_id=first_id,
+        )
+        number_of = {n: first_id + i for i, n in enumerate(fresh["n"].to_pylist())}
+        voices = [
+            (number_of[row["n"]], int(row["vehicle_id"]), row["on_date"].date(), row["odometer_km"])
+            for row in contradicted.dropna(subset=["vehicle_id"]).to_dict("records")
+            if row["n"] in number_of and row["vehicle_id"] > 0
+        ]
+        if voices:
+            self.con.executemany(
+                "insert into refused_odometer (quarantine_id, vehicle_id, entry_date, odometer_km) "
+                "values (?, ?, ?, ?)",
+                voices,
+            )
+
+    def _insert(self, load_id: int) -> None:
+        rows = self._count("taken")
+        if not rows:
+            return
+        parameters: dict[str, object] = {"load_id": load_id}
+        if self._table in _OF_VISITS:
+            self._run("new_visits")
+            first_visit_id = self._take_ids("visit_ids", new) if (new := self._count("new_visits")) else 0
+            if new:
+                self._run("insert_new_visits", first_id=first_visit_id, load_id=load_id)
+            parameters["first_visit_id"] = first_visit_id
+        parameters["first_id"] = self._take_ids(_ID_SEQUENCES[self._table], rows)
+        self._run(f"insert_{self._table}", **parameters)
+
+
+def _count_reasons(rows: pa.Table) -> dict[str, int]:
+    """Return how many rows each reason refused, the most frequent first."""
+    if not len(rows):
+        return {}
+    counted = pc.value_counts(pc.list_flatten(rows["reasons"].combine_chunks())).to_pylist()
+    counted.sort(key=lambda item: (-item["counts"], item["values"]))
+    return {item["values"]: item["counts"] for item in counted[:_MOST_REASONS]}

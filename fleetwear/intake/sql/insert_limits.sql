@@ -1,0 +1,24 @@
+insert into limits (
+    limit_id, model, kind, place, direction, method, read_at, limit_mm, limit_written, limit_unit, basis, source,
+    valid_from, load_id, source_row, row_key
+)
+select
+    $first_id + row_number() over (order by c.n) - 1,
+    c.model,
+    c.kind,
+    c.place,
+    c.direction,
+    c.method,
+    c.read_at,
+    c.limit_mm,
+    c.limit_number,
+    c.limit_unit,
+    c.basis,
+    c.source,
+    c.valid_from,
+    $load_id,
+    c.source_row,
+    taken.row_key
+from checked as c
+inner join taken on taken.n = c.n
+order by c.n

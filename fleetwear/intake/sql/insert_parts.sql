@@ -1,0 +1,21 @@
+insert into parts (
+    part_id, part_number, model, kind, place, supplier, cost, lead_days, labour_hours, alignment_after, load_id,
+    source_row, row_key
+)
+select
+    $first_id + row_number() over (order by c.n) - 1,
+    c.part_number,
+    c.model,
+    c.kind,
+    c.place,
+    c.supplier,
+    c.cost,
+    c.lead_days,
+    c.labour_hours,
+    c.alignment_after,
+    $load_id,
+    c.source_row,
+    taken.row_key
+from checked as c
+inner join taken on taken.n = c.n
+order by c.n

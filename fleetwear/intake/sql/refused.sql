@@ -1,0 +1,4 @@
+select n, reasons
+from checked
+where len(reasons) > 0
+order by n

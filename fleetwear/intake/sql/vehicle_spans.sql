@@ -1,0 +1,15 @@
+-- Each version of a vehicle with the days on which it is the valid one; the first holds for all days before too.
+create or replace temp table vehicle_spans as
+select
+    lower(unit) as unit_key,
+    unit,
+    vehicle_id,
+    model,
+    distance_source,
+    case
+        when row_number() over versions = 1 then date '0001-01-01'
+        else valid_from
+    end as from_date,
+    coalesce(lead(valid_from) over versions, date '9999-12-31') as until_date
+from vehicles
+window versions as (partition by vehicle_id order by valid_from, vehicle_row_id)

@@ -1,0 +1,47 @@
+-- The visit of each good row of the sheet: by its odometer value, or as the only visit of its day.
+-- A visit that is not in the store yet has no visit_id.
+create or replace temp table visit_of_rows as
+with days as (
+    select
+        vehicle_id,
+        visit_date,
+        count(*) filter (where aside_as is null) as n_good,
+        count(*) filter (where aside_as is not null) as n_aside,
+        min(visit_id) filter (where aside_as is null) as good_visit_id,
+        min(visit_odometer_km) filter (where aside_as is null) as good_odometer_km,
+        min(visit_id) filter (where aside_as is not null) as aside_visit_id,
+        min(visit_odometer_km) filter (where aside_as is not null) as aside_odometer_km,
+        min(aside_as) as aside_as
+    from visit_clusters
+    group by vehicle_id, visit_date
+)
+select
+    c.n,
+    k.visit_id,
+    k.visit_odometer_km,
+    k.aside_as,
+    null::varchar as reason
+from checked as c
+inner join visit_clusters as k
+    on k.vehicle_id = c.vehicle_id and k.visit_date = c.visit_date
+    and c.odometer_km >= k.lowest_km and c.odometer_km <= k.highest_km
+where len(c.reasons) = 0 and c.odometer_km is not null
+union all
+select
+    c.n,
+    case when days.n_good = 1 then days.good_visit_id when days.n_good = 0 then days.aside_visit_id end,
+    case when days.n_good = 1 then days.good_odometer_km when days.n_good = 0 then days.aside_odometer_km end,
+    case when coalesce(days.n_good, 0) = 0 then days.aside_as end,
+    case
+        when days.n_good > 1
+            then days.n_good || ' visits of unit "' || s.unit || '" are on record for ' || c.visit_date
+                || ': write the odometer value, so that they can be told apart'
+        when coalesce(days.n_good, 0) + coalesce(days.n_aside, 0) = 0 and c.distance_source <> 'none'
+            then 'odometer is empty and no visit of unit "' || s.unit || '" is on record for ' || c.visit_date
+                || ': write the odometer value, or load the visit first'
+    end
+from checked as c
+left join days on days.vehicle_id = c.vehicle_id and days.visit_date = c.visit_date
+left join (select vehicle_id, any_value(unit) as unit from vehicle_spans group by vehicle_id) as s
+    on s.vehicle_id = c.vehicle_id
+where len(c.reasons) = 0 and c.odometer_km is null

@@ -1,0 +1,164 @@
+"""The store's one DuckDB file: a short-lived writer at a time, readers when nobody writes."""
+
+from __future__ import annotations
+
+import random
+import time
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fleetwear.errors import StoreError
+from fleetwear.store.location import STORE_FILE
+from fleetwear.store.migrations import check_version, migrate
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    import duckdb
+
+_SETTINGS = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
+_FIRST_PAUSE_S, _LONGEST_PAUSE_S = 0.02, 0.5
+
+
+def connect(file: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
+    """Return a connection to a DuckDB file that never reaches for an extension."""
+    import duckdb
+
+    return duckdb.connect(str(file), read_only=read_only, config=dict(_SETTINGS))
+
+
+@dataclass(frozen=True)
+class Store:
+    """A folder with one DuckDB file, ``store.duckdb``, and its published snapshots."""
+
+    folder: Path
+
+    @classmethod
+    def create_or_open(cls, folder: Path, *, wait_seconds: float = 30.0) -> Store:
+        """Return the store in that folder, made or brought up to date where needed.
+
+        Raises
+        ------
+        StoreError
+            If the folder cannot be made, the store is newer than this program, or it stays locked.
+        """
+        store = cls(Path(folder))
+        try:
+            store.folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise StoreError(
+                f"the store's folder cannot be made: {error.strerror or error}",
+                where=str(folder),
+                mend="Name a folder that you may write to in FLEETWEAR_STORE.",
+            ) from error
+        with store._open(read_only=False, wait_seconds=wait_seconds, on_wait=None) as con:
+            migrate(con, where=str(store.file))
+        return store
+
+    @property
+    def file(self) -> Path:
+        """The DuckDB file."""
+        return self.folder / STORE_FILE
+
+    @property
+    def exists(self) -> bool:
+        """Whether a store stands in the folder."""
+        return self.file.is_file()
+
+    @contextmanager
+    def writer(
+        self, *, wait_seconds: float = 30.0, on_wait: Callable[[], None] | None = None
+    ) -> Iterator[duckdb.DuckDBPyConnection]:
+        """Open the store for writing; keep it short, since nobody else can open it meanwhile.
+
+        Parameters
+        ----------
+        wait_seconds
+            How long to go on trying while another process has the store.
+        on_wait
+            Called once when it turns out that there is waiting to do.
+
+        Raises
+        ------
+        StoreError
+            If there is no store, it is newer than the program, or another process keeps it too long.
+        """
+        self._require()
+        with self._open(read_only=False, wait_seconds=wait_seconds, on_wait=on_wait) as con:
+            check_version(con, where=str(self.file))
+            yield con
+
+    @contextmanager
+    def reader(
+        self, *, wait_seconds: float = 30.0, on_wait: Callable[[], None] | None = None
+    ) -> Iterator[duckdb.DuckDBPyConnection]:
+        """Open the store for reading; options and errors are those of `writer`."""
+        self._require()
+        with self._open(read_only=True, wait_seconds=wait_seconds, on_wait=on_wait) as con:
+            check_version(con, where=str(self.file))
+            yield con
+
+    def _require(self) -> None:
+        if not self.exists:
+            raise StoreError(
+                "there is no store here yet",
+                where=str(self.folder),
+                mend="Load a file first with `fleetwear load FILE`, or run `fleetwear demo`.",
+            )
+
+    @contextmanager
+    def _open(
+        self, *, read_only: bool, wait_seconds: float, on_wait: Callable[[], None] | None
+    ) -> Iterator[duckdb.DuckDBPyConnection]:
+        con = _connect_patiently(self.file, read_only=read_only, wait_seconds=wait_seconds, on_wait=on_wait)
+        try:
+            yield con
+        finally:
+            con.close()
+
+
+def _connect_patiently(
+    file: Path, *, read_only: bool, wait_seconds: float, on_wait: Callable[[], None] | None
+) -> duckdb.DuckDBPyConnection:
+    """Connect, trying again with growing, jittered pauses while another process has the file."""
+    import duckdb
+
+    deadline = time.monotonic() + wait_seconds
+    pause = _FIRST_PAUSE_S
+    told = False
+    while True:
+        try:
+            return connect(file, read_only=read_only)
+        except duckdb.ConnectionException as error:
+            raise StoreError(
+                "this program already has the store open in another way",
+                where=str(file),
+                mend="Close the reader before opening the writer, and the other way round.",
+            ) from error
+        except duckdb.IOException as error:
+            if "Could not set lock" not in str(error):
+                raise StoreError(
+                    f"the store cannot be opened: {error}",
+                    where=str(file),
+                    mend="See that the file is a fleetwear store, that you may write to its folder, "
+                    "and that the disk is not full.",
+                ) from error
+            if time.monotonic() >= deadline:
+                raise StoreError(
+                    f"another program has had the store open for {wait_seconds:g} seconds",
+                    where=str(file),
+                    mend="Let it finish, or end it, and try again; nothing was changed.",
+                ) from error
+        except duckdb.Error as error:
+            raise StoreError(
+                f"the store cannot be opened: {error}",
+                where=str(file),
+                mend="It may have been written by a newer DuckDB or be damaged; bring back a copy.",
+            ) from error
+        if on_wait is not None and not told:
+            on_wait()
+            told = True
+        time.sleep(min(pause * random.uniform(0.5, 1.5), max(deadline - time.monotonic(), 0.0)))
+        pause = min(pause * 2.0, _LONGEST_PAUSE_S)

@@ -1,0 +1,165 @@
+"""Published copies of the store, which readers open while the writer works.
+
+Each copy has a file name of its own, and a small pointer file is swapped in one step: whoever reads
+sees the old copy or the new one, never half of one, whatever crashes.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from contextlib import suppress
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from fleetwear.errors import StoreError
+from fleetwear.store.connection import connect
+from fleetwear.store.location import SNAPSHOT_FOLDER
+from fleetwear.store.migrations import check_version
+
+if TYPE_CHECKING:
+    import duckdb
+
+    from fleetwear.store.connection import Store
+
+_POINTER = "current.json"
+_BEING_MADE = ".unfinished"
+
+
+def publish(store: Store, *, keep: int = 3, wait_seconds: float = 30.0) -> Path:
+    """Copy the store into the next numbered snapshot, point to it and return its path.
+
+    Parameters
+    ----------
+    store
+        The store; nobody else may be writing, or this waits as `Store.writer` does.
+    keep
+        How many snapshots stay, the new one included; older ones go as far as they can be removed.
+    wait_seconds
+        How long to wait for another writer.
+
+    Raises
+    ------
+    StoreError
+        If the store is missing or locked, or the copy cannot be written; the old pointer then stands.
+    """
+    import duckdb
+
+    folder = store.folder / SNAPSHOT_FOLDER
+    with store.writer(wait_seconds=wait_seconds) as con:
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            number = 1 + max([_number_of(file) for file in folder.iterdir()], default=0)
+            unfinished = folder / f"{number:06d}.duckdb{_BEING_MADE}"
+            finished = folder / f"{number:06d}.duckdb"
+            _copy(con, unfinished)
+            _sync(unfinished)
+            os.replace(unfinished, finished)
+            forecast_id = con.execute("select max(forecast_id) from forecasts").fetchall()[0][0]
+            _point_to(folder, finished, number=number, forecast_id=forecast_id)
+        except (OSError, duckdb.IOException) as error:
+            raise StoreError(
+                f"the snapshot cannot be written: {error}",
+                where=str(folder),
+                mend="See that the disk has room and that you may write there; the old snapshot stands.",
+            ) from error
+        _remove_old(folder, current=number, keep=keep)
+    return finished
+
+
+def pointer(folder: Path) -> dict[str, Any] | None:
+    """Return what the pointer file says (number, file, published_at, forecast_id), None without one."""
+    try:
+        said = json.loads((Path(folder) / SNAPSHOT_FOLDER / _POINTER).read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+    return said if isinstance(said, dict) and {"number", "file"} <= said.keys() else None
+
+
+def snapshot_number(folder: Path) -> int | None:
+    """Return the number of the published snapshot of the store in that folder, None without one."""
+    said = pointer(folder)
+    return None if said is None else int(said["number"])
+
+
+def open_snapshot(folder: Path) -> duckdb.DuckDBPyConnection:
+    """Return a read-only connection to the published snapshot of the store in that folder.
+
+    Raises
+    ------
+    StoreError
+        If nothing has been published, the file is gone, or a newer program wrote it.
+    """
+    import duckdb
+
+    for _ in range(3):  # a snapshot may be removed between reading the pointer and opening it
+        said = pointer(folder)
+        if said is None:
+            raise StoreError(
+                "nothing has been published from this store yet",
+                where=str(folder),
+                mend="Run `fleetwear publish`, or `fleetwear demo` to try it.",
+            )
+        file = Path(folder) / SNAPSHOT_FOLDER / Path(str(said["file"])).name
+        try:
+            con = connect(file, read_only=True)
+        except duckdb.Error as error:
+            failure = error
+            continue
+        try:
+            check_version(con, where=str(file))
+        except StoreError:
+            con.close()
+            raise
+        return con
+    raise StoreError(
+        f"the published snapshot cannot be opened: {failure}",
+        where=str(file),
+        mend="Publish again with `fleetwear publish`.",
+    ) from failure
+
+
+def _copy(con: duckdb.DuckDBPyConnection, target: Path) -> None:
+    target.unlink(missing_ok=True)
+    source = con.execute("select current_database()").fetchall()[0][0]
+    con.execute(f"attach '{str(target).replace(chr(39), chr(39) * 2)}' as snapshot")
+    try:
+        con.execute(f'copy from database "{source}" to snapshot')
+    finally:
+        con.execute("detach snapshot")
+
+
+def _point_to(folder: Path, file: Path, *, number: int, forecast_id: int | None) -> None:
+    said = {
+        "number": number,
+        "file": file.name,
+        "published_at": datetime.now(UTC).isoformat(timespec="seconds"),
+        "forecast_id": forecast_id,
+    }
+    fresh = folder / f"{_POINTER}{_BEING_MADE}"
+    fresh.write_text(json.dumps(said), encoding="utf-8")
+    _sync(fresh)
+    os.replace(fresh, folder / _POINTER)
+    _sync(folder)
+
+
+def _sync(path: Path) -> None:
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _number_of(file: Path) -> int:
+    stem = file.name.partition(".")[0]
+    return int(stem) if stem.isdigit() else 0
+
+
+def _remove_old(folder: Path, *, current: int, keep: int) -> None:
+    for file in folder.iterdir():
+        number = _number_of(file)
+        if number and (number <= current - keep or (number < current and file.name.endswith(_BEING_MADE))):
+            with suppress(OSError):
+                file.unlink()

@@ -1,0 +1,41 @@
+"""The load pipeline: files into the store, made where there is none yet; safe to run again."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fleetwear.intake import load_files
+from fleetwear.store import Store
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+    from datetime import date, datetime
+    from pathlib import Path
+
+    from fleetwear.intake import LoadSummary
+
+
+def run(
+    store_folder: Path,
+    paths: Iterable[Path],
+    today: date,
+    *,
+    loaded_at: datetime | None = None,
+    on_progress: Callable[[str], None] | None = None,
+    wait_seconds: float = 30.0,
+    on_wait: Callable[[], None] | None = None,
+) -> list[LoadSummary]:
+    """Load files into the store in that folder and return what became of each sheet's rows.
+
+    Parameters and errors are those of `fleetwear.intake.load_files`; the store is made where there is none.
+    """
+    store = Store.create_or_open(store_folder, wait_seconds=wait_seconds)
+    return load_files(
+        store,
+        paths,
+        today=today,
+        loaded_at=loaded_at,
+        on_progress=on_progress,
+        wait_seconds=wait_seconds,
+        on_wait=on_wait,
+    )
