@@ -1,0 +1,168 @@
+"""The results of "auto": one fit a shape, and their weights."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from fleetwear.errors import InputError
+from fleetwear.wear.labels import Labels, label_codes, limits
+from fleetwear.wear.prediction import Components, predict_frame
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+    from fleetwear.wear.results import WearResults
+    from fleetwear.wear.sums import Floats
+
+
+@dataclass(frozen=True)
+class EnsembleResults:
+    """Fits of several shapes to the same lives; forecasts are their mixture by weight.
+
+    Properties that belong to one fit (fixed effects, covariances, likelihood) are those of the shape of
+    highest weight; :meth:`fit_of` gives any.
+    """
+
+    fits: dict[str, WearResults]
+    weights: dict[str, float]
+    scores: pd.DataFrame
+    """Log predictive densities of next visits, one row a scored reading, one column a shape."""
+
+    @property
+    def shape(self) -> str:
+        """The shape of highest weight."""
+        return max(self.weights, key=lambda name: self.weights[name])
+
+    @property
+    def best(self) -> WearResults:
+        """The fit of highest weight."""
+        return self.fits[self.shape]
+
+    def fit_of(self, shape: str) -> WearResults:
+        """Return the fit of one shape.
+
+        Raises
+        ------
+        InputError
+            If that shape is not among the fits.
+        """
+        if shape not in self.fits:
+            known = ", ".join(self.fits)
+            raise InputError(f"there is no fit of shape {shape!r} here", mend=f"Choose one of: {known}.")
+        return self.fits[shape]
+
+    @property
+    def life_labels(self) -> Labels:
+        """The labels of the lives."""
+        return self.best.life_labels
+
+    @property
+    def fixed_effects(self) -> pd.Series[float]:
+        """Fixed effects of the shape of highest weight."""
+        return self.best.fixed_effects
+
+    @property
+    def params(self) -> pd.Series[float]:
+        """The same as :attr:`fixed_effects`."""
+        return self.best.params
+
+    @property
+    def bse(self) -> pd.Series[float]:
+        """Standard errors of the fixed effects of the shape of highest weight."""
+        return self.best.bse
+
+    def cov_params(self) -> pd.DataFrame:
+        """Return the covariance of the fixed effects of the shape of highest weight."""
+        return self.best.cov_params()
+
+    @property
+    def cov_re(self) -> pd.DataFrame:
+        """Covariance of the random effects in the shape of highest weight."""
+        return self.best.cov_re
+
+    @property
+    def residual_variance(self) -> float:
+        """Residual variance of the shape of highest weight."""
+        return self.best.residual_variance
+
+    @property
+    def loglik(self) -> float:
+        """Log-likelihood of the shape of highest weight."""
+        return self.best.loglik
+
+    @property
+    def llf(self) -> float:
+        """The same as :attr:`loglik`."""
+        return self.best.llf
+
+    @property
+    def converged(self) -> bool:
+        """Whether every fit of any weight converged."""
+        return all(fit.converged for name, fit in self.fits.items() if self.weights[name] > 0.01)
+
+    @property
+    def doubt(self) -> str:
+        """Empty, or why forecasts need care, with the shape it concerns."""
+        said = [
+            f"{name}: {fit.doubt}"
+            for name, fit in self.fits.items()
+            if fit.doubt and self.weights[name] > 0.01
+        ]
+        if self.scores.empty:
+            said.append("too few lives to weigh the shapes, so they count equally")
+        return "; ".join(said)
+
+    def conf_int(self, level: float = 0.95) -> pd.DataFrame:
+        """Return confidence intervals of the fixed effects of the shape of highest weight."""
+        return self.best.conf_int(level)
+
+    def random_effects(self) -> pd.DataFrame:
+        """Return the random effects of the shape of highest weight, one row a life."""
+        return self.best.random_effects()
+
+    def components(self, rows: NDArray[np.int64], distance: Floats) -> Components:
+        """Return mean, variance and weight of the true play of lives at distances, a component a shape."""
+        parts = [fit.components(rows, distance) for fit in self.fits.values()]
+        weight = np.array([self.weights[name] for name in self.fits])
+        return Components(
+            np.concatenate([part.mean for part in parts], axis=1),
+            np.concatenate([part.variance for part in parts], axis=1),
+            np.concatenate([part.noise for part in parts], axis=1),
+            np.broadcast_to(weight, (len(distance), len(parts))),
+        )
+
+    def predict(self, life: ArrayLike, distance: ArrayLike, level: float = 0.95) -> pd.DataFrame:
+        """Return the forecast of lives at distances; as :meth:`WearResults.predict`, from the mixture."""
+        return predict_frame(self, life, distance, level=level)
+
+    def crossing_probability(self, life: ArrayLike, distance: ArrayLike, limit: ArrayLike) -> Floats:
+        """Return P(true play > limit) of lives at distances since installation, shape (n,)."""
+        rows, x = label_codes(self.life_labels, life, distance)
+        return self.components(rows, x).exceeds(limits(limit, len(x)))
+
+    def update(
+        self,
+        life: ArrayLike,
+        distance: ArrayLike,
+        play: ArrayLike,
+        cohort: ArrayLike | None = None,
+        *,
+        variance_ratio: ArrayLike | None = None,
+    ) -> EnsembleResults:
+        """Return results for the lives of these readings, populations and weights unchanged."""
+        fits = {
+            name: fit.update(life, distance, play, cohort, variance_ratio=variance_ratio)
+            for name, fit in self.fits.items()
+        }
+        return EnsembleResults(fits, self.weights, self.scores)
+
+    def summary(self) -> str:
+        """Return the weights and the summary of each fit as text."""
+        head = "Weights by next-visit score: " + ", ".join(
+            f"{name} {weight:.3f}" for name, weight in self.weights.items()
+        )
+        return "\n\n".join([head, *(fit.summary() for fit in self.fits.values())])

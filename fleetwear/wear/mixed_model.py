@@ -1,0 +1,196 @@
+"""Maximising the profiled criterion over the relative covariance factor."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fleetwear.wear.criterion import Criterion, Profile, relative_covariance
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from fleetwear.wear.sums import Floats, LifeSums
+
+_BOUNDARY = 1e-4
+"""A relative standard deviation below this, or a correlation this close to 1, is on the boundary."""
+
+_GRADIENT_TOLERANCE = 1e-3
+"""Largest derivative of the deviance at an optimum, per square root of the number of readings."""
+
+_AT_REST, _NEARLY_AT_REST = 1e-8, 1e-4
+"""Largest derivative by theta, on the same scale, at which steps stop."""
+
+_DOWNHILL = 1e-4
+"""Slope along a change of T, on the same scale, that is taken as leading down."""
+
+_STEPS = 100
+_LONGEST = 1.0
+"""Longest Newton step, over one plus the largest element of theta."""
+_CUTS = (1.0, 0.5, 0.25, 0.1, 0.03, 0.01, 1e-3)
+
+
+@dataclass(frozen=True)
+class Optimum:
+    """Where the criterion is lowest."""
+
+    theta: Floats
+    profile: Profile
+    converged: bool
+    boundary: str
+    """Empty, or which variance ended at the edge of what is possible."""
+    evaluations: int
+
+    @property
+    def relative_cov(self) -> NDArray[np.float64]:
+        """T, the covariance of the random effects over the residual variance, shape (2, 2)."""
+        return relative_covariance(self.theta)
+
+
+def minimise(criterion: Criterion, *, start: Floats | None = None, finish: bool = True) -> Optimum:
+    """Return the optimum of the criterion over theta = (L11, L21, L22).
+
+    No bounds are needed: the criterion is the same for (-L11, -L21) and for -L22, so a variance of zero is
+    an ordinary minimum. It can also be a saddle (its gradient by theta vanishes there whatever lies beside
+    it), so the derivative by T is asked whether any direction leads down, and followed if one does. With
+    ``finish`` the gradient is brought to nothing; without, the deviance is good to 1e-6 or so, which is
+    enough to compare exponents.
+    """
+    scale = 1.0 / np.sqrt(max(float(criterion.sums.n.sum()), 1.0))
+    rest = _AT_REST if finish else _NEARLY_AT_REST
+    counted = _Counted(criterion)
+    theta = np.array([1.0, 0.0, 1.0]) if start is None else np.asarray(start, dtype=np.float64)
+    if criterion.level:
+        theta = np.array([theta[0], 0.0, 0.0])
+    profile = counted.profile(theta)
+    for _ in range(_STEPS):
+        if np.abs(profile.gradient).max() * scale >= rest:
+            moved = _newton_step(counted, theta, profile)
+        else:
+            moved = None
+        if moved is None:
+            moved = _beside_saddle(counted, theta, profile, slack=_DOWNHILL / scale)
+        if moved is None:
+            break
+        theta, profile = moved
+    theta = theta * np.sign([theta[0] or 1.0, theta[0] or 1.0, theta[2] or 1.0])
+    return Optimum(theta, profile, _at_rest(profile, scale), _boundary(criterion, theta), counted.evaluations)
+
+
+class _Counted:
+    """The criterion, with a count of its evaluations."""
+
+    def __init__(self, criterion: Criterion) -> None:
+        self.free = [0] if criterion.level else [0, 1, 2]
+        self.evaluations = 0
+        self._criterion = criterion
+
+    def profile(self, theta: Floats) -> Profile:
+        """Return the profile at theta."""
+        self.evaluations += 1
+        return self._criterion.profile(theta)
+
+
+def starting_theta(sums: LifeSums) -> Floats:
+    """Return a start from the scatter of the lives' own least-squares lines, inside the bounds.
+
+    The covariance of the per-life estimates is that of the random effects plus the mean of
+    sigma2 S_j^-1; sigma2 comes from the scatter about those lines (lives of three readings or more).
+    """
+    inside = np.array([1.0, 0.0, 1.0])
+    rich = sums.n >= 3
+    lives = sums.take(rich) if rich.any() else sums
+    det = lives.w * lives.wgg - lives.wg**2
+    lives = lives.take(det > 1e-3 * lives.w * lives.wgg)
+    dof = float((lives.n - 2).sum())
+    if len(lives) < 4 or not dof > 0.0:
+        return inside
+    det = lives.w * lives.wgg - lives.wg**2
+    i11, i12, i22 = lives.wgg / det, -lives.wg / det, lives.w / det
+    b1, b2 = i11 * lives.wy + i12 * lives.wgy, i12 * lives.wy + i22 * lives.wgy
+    sigma2 = float((lives.wyy - b1 * lives.wy - b2 * lives.wgy).sum()) / dof
+    if not sigma2 > 0.0:
+        return inside
+    spread = np.cov(np.stack([b1, b2])) / sigma2
+    T = spread - np.array([[i11.mean(), i12.mean()], [i12.mean(), i22.mean()]])
+    values, vectors = np.linalg.eigh(T)
+    T = (vectors * np.maximum(values, 0.01 * max(values[-1], 1e-4))) @ vectors.T
+    factor = np.linalg.cholesky(T)
+    return np.array([factor[0, 0], factor[1, 0], factor[1, 1]])
+
+
+def _newton_step(criterion: _Counted, theta: Floats, best: Profile) -> tuple[Floats, Profile] | None:
+    """Return a lower point by a Newton step, cut back until it helps, and its profile; None if none helps.
+
+    Curvatures count by their size, so that the step leads down from a saddle as well.
+    """
+    free = criterion.free
+    curvature, axes = np.linalg.eigh(hessian_of(criterion, theta, best.gradient)[np.ix_(free, free)])
+    curvature = np.maximum(np.abs(curvature), 1e-8 * np.abs(curvature).max() + 1e-300)
+    step = axes @ ((axes.T @ best.gradient[free]) / curvature)
+    step *= min(1.0, _LONGEST * (1.0 + np.abs(theta).max()) / float(np.abs(step).max() or 1.0))
+    slack = 1e-12 * max(1.0, abs(best.deviance))
+    for size in _CUTS:
+        trial = theta.copy()
+        trial[free] -= size * step
+        profile = criterion.profile(trial)
+        calmer = np.abs(profile.gradient).max() < np.abs(best.gradient).max()
+        same = abs(profile.deviance - best.deviance) <= slack
+        if profile.deviance < best.deviance - slack or (same and calmer):
+            return trial, profile
+    return None
+
+
+def _beside_saddle(
+    criterion: _Counted, theta: Floats, profile: Profile, *, slack: float
+) -> tuple[Floats, Profile] | None:
+    """Return a lower point beside a saddle, and its profile; None where no change of T leads down."""
+    values, vectors = np.linalg.eigh(profile.slope)
+    if values[0] > -slack:
+        return None
+    T, v = relative_covariance(theta), vectors[:, 0]
+    for size in np.geomspace(1.0, 1e-6, 13):
+        trial = _factor(T + size * np.outer(v, v))
+        lower = criterion.profile(trial)
+        if lower.deviance < profile.deviance - 1e-10 * max(1.0, abs(profile.deviance)):
+            return trial, lower
+    return None
+
+
+def _factor(T: NDArray[np.float64]) -> Floats:
+    """Return theta of a positive semi-definite T, shape (3,)."""
+    a = np.sqrt(max(float(T[0, 0]), 0.0))
+    b = float(T[0, 1]) / a if a > 0.0 else 0.0
+    return np.array([a, b, np.sqrt(max(float(T[1, 1]) - b * b, 0.0))])
+
+
+def hessian_of(criterion: Criterion | _Counted, theta: Floats, gradient: Floats) -> NDArray[np.float64]:
+    """Return the second derivatives of the deviance by theta, from forward differences of its gradient."""
+    columns = []
+    for k in range(3):
+        step = np.zeros(3)
+        step[k] = 1e-6 * max(abs(float(theta[k])), 1e-2)
+        columns.append((criterion.profile(theta + step).gradient - gradient) / step[k])
+    hessian = np.stack(columns)
+    return np.asarray((hessian + hessian.T) / 2.0)
+
+
+def _at_rest(profile: Profile, scale: float) -> bool:
+    """Whether no feasible step lowers the criterion: its gradient vanishes, and no change of T leads down."""
+    still = np.abs(profile.gradient) * scale < _GRADIENT_TOLERANCE
+    return bool(still.all() and np.linalg.eigvalsh(profile.slope)[0] * scale > -_GRADIENT_TOLERANCE)
+
+
+def _boundary(criterion: Criterion, theta: Floats) -> str:
+    a, b, c = (abs(float(value)) for value in theta)
+    if criterion.level:
+        return "no spread between lives" if a < _BOUNDARY else ""
+    if np.hypot(b, c) < _BOUNDARY:
+        return "no spread of growth between lives"
+    if a < _BOUNDARY:
+        return "no spread of play between lives at the mean distance"
+    if c < _BOUNDARY * np.hypot(b, c) or c < _BOUNDARY:
+        return "play and growth of a life rise exactly together"
+    return ""

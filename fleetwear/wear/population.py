@@ -1,0 +1,184 @@
+"""The population: what the fleet's lives have in common, and what it says of any one life.
+
+Cohorts are to their parents what lives are to cohorts: a cohort's mean line differs from its parent's
+by N(0, Tau), Tau estimated by the same restricted likelihood, level by level, and the estimates are
+shrunk by the same formula. With prior N(m, V) for the mean line of a life's cohort::
+
+    u = e - P m    mean = m + T u    cov = sigma2 (T - T P T) + F V F'    F = I - T P
+
+which is the conditional distribution of beta + b given the life's readings, the uncertainty of the
+mean line included (Laird & Ware 1982, Biometrics 38, equations 3.1 to 3.6).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from fleetwear.wear.criterion import Marginal, marginalise
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from fleetwear.wear.shapes import Shape
+    from fleetwear.wear.sums import Floats, LifeSums
+
+SEPARATOR = "/"
+"""Between the levels of a cohort's label: "ball joint/in-out/van" has the parent "ball joint/in-out"."""
+
+ASSUMED_BETWEEN = 0.25
+"""Covariance of cohorts about their parent, over that of lives about their cohort, where there are too few
+cohorts to estimate it: cohort means differ by half as much as lives do. An assumption, stated in results."""
+
+ROOT = "all"
+"""The cohort above every other."""
+
+
+def parent_of(cohort: str) -> str:
+    """Return the label of a cohort's parent: what stands before its last separator, or the root."""
+    return cohort.rpartition(SEPARATOR)[0] or ROOT
+
+
+@dataclass(frozen=True)
+class MeanLine:
+    """The mean line of a cohort: N(mean, cov) of (intercept, growth) in the solver's coordinates."""
+
+    mean: Floats
+    cov: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Lines:
+    """Gaussian knowledge of J lines (intercept, growth): mean (J, 2) and covariance (J, 2, 2)."""
+
+    mean: Floats
+    cov: Floats
+    beyond: Floats | None = None
+    """Of a prior: what T lacks of the covariance of lives about a mean that is a parent's, (J, 2, 2)."""
+
+    def at(self, z: Floats) -> tuple[Floats, Floats]:
+        """Return mean and variance of the line at growth values z, shape (J,)."""
+        variance = self.cov[:, 0, 0] + 2.0 * z * self.cov[:, 0, 1] + z * z * self.cov[:, 1, 1]
+        return self.mean[:, 0] + z * self.mean[:, 1], np.maximum(variance, 0.0)
+
+    def take(self, rows: NDArray[np.int64]) -> Lines:
+        """Return some of the lines."""
+        return Lines(self.mean[rows], self.cov[rows], None if self.beyond is None else self.beyond[rows])
+
+
+def condition(m: Marginal, T: NDArray[np.float64], prior: Lines, *, sigma2: float) -> tuple[Lines, Floats]:
+    """Return what is known of each line after its own data, and u, shape (J, 2).
+
+    T is the covariance of lines about the prior mean over sigma2, shape (2, 2) or (J, 2, 2); ``prior`` is one
+    mean line a row.
+    """
+    P = np.stack([m.p11, m.p12, m.p12, m.p22], axis=-1).reshape(-1, 2, 2)
+    u = np.stack([m.e1, m.e2], axis=-1) - np.einsum("jab,jb->ja", P, prior.mean)
+    TP = T @ P
+    F = np.eye(2) - TP
+    cov = sigma2 * (T - TP @ T) + F @ prior.cov @ np.swapaxes(F, 1, 2)
+    return Lines(prior.mean + (T @ u[:, :, None])[:, :, 0], (cov + np.swapaxes(cov, 1, 2)) / 2.0), u
+
+
+@dataclass(frozen=True)
+class Population:
+    """One fitted shape: everything that a forecast for any life needs, with the lives left out."""
+
+    shape: Shape
+    centre: float
+    spread: float
+    """The solver works with (g - centre) / spread."""
+    relative_cov: NDArray[np.float64]
+    """T in the solver's coordinates."""
+    residual_variance: float
+    lines: dict[str, MeanLine]
+    """The shrunken mean line of each cohort and of each parent, up to the root."""
+    between: dict[int, NDArray[np.float64]]
+    """Covariance of cohorts about their parent, by the depth of the cohort."""
+    doubt: str
+
+    @property
+    def level(self) -> bool:
+        """Whether the shape has no growth."""
+        return self.shape.name == "level"
+
+    def coordinate(self, distance: Floats) -> Floats:
+        """Return the solver's growth coordinate at distances."""
+        if self.level:
+            return np.zeros_like(distance)
+        return (self.shape.growth(distance) - self.centre) / self.spread
+
+    def solver_sums(self, sums: LifeSums) -> LifeSums:
+        """Return sums of g as sums of the solver's coordinate."""
+        return sums.without_growth() if self.level else sums.centred(self.centre, self.spread)
+
+    def mean_line(self, cohort: str) -> tuple[MeanLine, str]:
+        """Return the mean line of a cohort and whose it is; a cohort never seen gets its parent's, wider."""
+        known, extra = self._nearest(cohort)
+        line = self.lines[known]
+        return MeanLine(line.mean, line.cov + extra), known
+
+    def _nearest(self, cohort: str) -> tuple[str, NDArray[np.float64]]:
+        """Return the nearest cohort or parent with a line, and the spread of this cohort about it."""
+        depth, extra, known = cohort.count(SEPARATOR), np.zeros((2, 2)), cohort
+        assumed = ASSUMED_BETWEEN * self.residual_variance * self.relative_cov
+        while known not in self.lines and known != ROOT:
+            extra = extra + self.between.get(depth, assumed)
+            known, depth = parent_of(known), depth - 1
+        return known, extra
+
+    def prior(self, cohorts: list[str], codes: NDArray[np.int64]) -> Lines:
+        """Return the mean line of each life's cohort; codes index ``cohorts``, shape (J,)."""
+        nearest = [self._nearest(cohort) for cohort in cohorts]
+        lines = [self.lines[known] for known, _ in nearest]
+        extra = np.stack([spread for _, spread in nearest]) / self.residual_variance
+        whole = Lines(
+            np.stack([line.mean for line in lines]),
+            np.stack([line.cov for line in lines]),
+            extra if extra.any() else None,
+        )
+        return whole.take(codes)
+
+    def covariance(self, prior: Lines) -> NDArray[np.float64]:
+        """Return the covariance of lives about the prior means over sigma2, (2, 2) or (J, 2, 2)."""
+        return self.relative_cov if prior.beyond is None else self.relative_cov + prior.beyond
+
+    def posterior(self, sums: LifeSums, prior: Lines) -> tuple[Lines, Floats]:
+        """Return what is known of each life after its readings (sums of g), and u, shape (J, 2)."""
+        T = self.covariance(prior)
+        return condition(marginalise(self.solver_sums(sums), T), T, prior, sigma2=self.residual_variance)
+
+    def log_marginal(self, sums: LifeSums, prior: Lines) -> Floats:
+        """Return the log density of each life's readings, the mean line taken as known, shape (J,)."""
+        m = marginalise(self.solver_sums(sums), self.covariance(prior))
+        b1, b2 = prior.mean[:, 0], prior.mean[:, 1]
+        quadratic = (
+            m.yy - 2.0 * (b1 * m.e1 + b2 * m.e2)
+            + b1 * b1 * m.p11 + 2.0 * b1 * b2 * m.p12 + b2 * b2 * m.p22
+        )  # fmt: skip
+        log_norm = sums.n * np.log(2.0 * np.pi * self.residual_variance) + m.log_det + sums.log_v
+        return np.asarray(-0.5 * (log_norm + quadratic / self.residual_variance))
+
+    def growth_effects(self, sums: LifeSums, prior: Lines) -> tuple[Floats, Floats]:
+        """Return each life's growth effect over the spread of its cohort, and its reliability, shape (J,).
+
+        The reliability is one less the posterior variance of the effect over its prior variance.
+        """
+        T = self.relative_cov
+        if T[1, 1] <= 0.0:
+            return np.zeros(len(sums)), np.zeros(len(sums))
+        m = marginalise(self.solver_sums(sums), T)
+        b1, b2 = prior.mean[:, 0], prior.mean[:, 1]
+        u1, u2 = m.e1 - m.p11 * b1 - m.p12 * b2, m.e2 - m.p12 * b1 - m.p22 * b2
+        t1, t2 = float(T[0, 1]), float(T[1, 1])
+        effect = (t1 * u1 + t2 * u2) / np.sqrt(self.residual_variance * t2)
+        known = (t1 * t1 * m.p11 + 2.0 * t1 * t2 * m.p12 + t2 * t2 * m.p22) / t2
+        return np.asarray(effect), np.clip(known, 0.0, 1.0)
+
+    def to_user(self) -> NDArray[np.float64]:
+        """Return H', which turns the solver's coefficients into those of (1, g), shape (2, 2)."""
+        if self.level:
+            return np.eye(2)
+        return np.array([[1.0, -self.centre / self.spread], [0.0, 1.0 / self.spread]])

@@ -1,0 +1,220 @@
+"""Sufficient statistics: what a life's readings say to the mixed model, in seven numbers.
+
+For readings y_i of one life at growth values g_i, with relative error variance v_i and w_i = 1 / v_i::
+
+    w = sum w_i            wg = sum w_i g_i        wgg = sum w_i g_i^2
+    wy = sum w_i y_i       wgy = sum w_i g_i y_i   wyy = sum w_i y_i^2
+    log_v = sum log v_i    n = number of readings
+
+Sums from two halves of a fleet add up. They are taken of g scaled to order one (a distance over a
+reference distance near the fleet's mean), so that squares of 500,000 km lose no digits.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING, Protocol
+
+import numpy as np
+
+from fleetwear.errors import InputError
+from fleetwear.wear.shapes import power
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+    Floats = NDArray[np.float64]
+    Integers = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class LifeSums:
+    """The sums of J lives, each an array of shape (J,)."""
+
+    n: Floats
+    w: Floats
+    wg: Floats
+    wgg: Floats
+    wy: Floats
+    wgy: Floats
+    wyy: Floats
+    log_v: Floats
+
+    def __len__(self) -> int:
+        return len(self.n)
+
+    def take(self, rows: NDArray[np.bool_] | Integers) -> LifeSums:
+        """Return the sums of some of the lives, chosen by a mask or by positions."""
+        return LifeSums(**{field.name: getattr(self, field.name)[rows] for field in fields(self)})
+
+    def centred(self, centre: float, spread: float) -> LifeSums:
+        """Return the sums of (g - centre) / spread in place of g."""
+        wg = (self.wg - centre * self.w) / spread
+        wgg = (self.wgg - 2.0 * centre * self.wg + centre**2 * self.w) / spread**2
+        wgy = (self.wgy - centre * self.wy) / spread
+        return LifeSums(self.n, self.w, wg, wgg, self.wy, wgy, self.wyy, self.log_v)
+
+    def without_growth(self) -> LifeSums:
+        """Return the sums of g = 0 in place of g: play that does not grow."""
+        zero = np.zeros_like(self.w)
+        return LifeSums(self.n, self.w, zero, zero, self.wy, zero, self.wyy, self.log_v)
+
+    @classmethod
+    def empty(cls, n_lives: int) -> LifeSums:
+        """Return the sums of lives without a reading."""
+        return cls(*(np.zeros(n_lives) for _ in fields(cls)))
+
+
+class Readings(Protocol):
+    """Anything that can give the sums of its lives at a growth exponent, and its readings as arrays."""
+
+    @property
+    def n_lives(self) -> int:
+        """The number of lives J."""
+
+    @property
+    def mean_distance(self) -> float:
+        """The mean distance of all readings, the reference distance of the growth shapes."""
+
+    def sums(self, exponent: float, reference: float) -> LifeSums:
+        """Return the sums with g = (distance / reference) ^ exponent, one row a life."""
+
+    def arrays(self) -> ReadingArrays:
+        """Return the readings themselves, sorted by life and distance."""
+
+
+@dataclass(frozen=True)
+class ReadingArrays:
+    """Readings as flat arrays of shape (n,), sorted by life and distance; life runs from 0 to J - 1."""
+
+    life: Integers
+    distance: Floats
+    play: Floats
+    variance_ratio: Floats
+    n_lives: int
+
+    @property
+    def mean_distance(self) -> float:
+        """The mean distance of all readings, or 1 if all are zero."""
+        return float(self.distance.mean()) or 1.0 if len(self.distance) else 1.0
+
+    def arrays(self) -> ReadingArrays:
+        """Return itself."""
+        return self
+
+    def of_lives(self, chosen: NDArray[np.bool_]) -> ReadingArrays:
+        """Return the readings of lives chosen by a mask, shape (J,), under the same codes."""
+        rows = chosen[self.life]
+        return ReadingArrays(
+            self.life[rows], self.distance[rows], self.play[rows], self.variance_ratio[rows], self.n_lives
+        )
+
+    def sums(self, exponent: float, reference: float) -> LifeSums:
+        """Return the sums with g = (distance / reference) ^ exponent, one row a life."""
+        g = power(self.distance, exponent, reference)
+        w = 1.0 / self.variance_ratio
+        wg, wy = w * g, w * self.play
+
+        def per_life(values: Floats | None) -> Floats:
+            return np.bincount(self.life, weights=values, minlength=self.n_lives).astype(np.float64)
+
+        return LifeSums(
+            n=per_life(None),
+            w=per_life(w),
+            wg=per_life(wg),
+            wgg=per_life(wg * g),
+            wy=per_life(wy),
+            wgy=per_life(wg * self.play),
+            wyy=per_life(wy * self.play),
+            log_v=per_life(np.log(self.variance_ratio)),
+        )
+
+    def earlier_sums(self, exponent: float, reference: float) -> LifeSums:
+        """Return, for each reading, the sums over the readings of its life at shorter distances.
+
+        Readings at one distance (strokes of one visit) are not earlier than each other. Shape (n,).
+        """
+        g = power(self.distance, exponent, reference)
+        w = 1.0 / self.variance_ratio
+        wg, wy = w * g, w * self.play
+        n = len(self.life)
+        new_life = np.ones(n, dtype=bool)
+        new_life[1:] = self.life[1:] != self.life[:-1]
+        new_visit = new_life.copy()
+        new_visit[1:] |= self.distance[1:] != self.distance[:-1]
+        life_start = np.maximum.accumulate(np.where(new_life, np.arange(n), 0))
+        visit_start = np.maximum.accumulate(np.where(new_visit, np.arange(n), 0))
+
+        def before(values: Floats) -> Floats:
+            running = np.concatenate([[0.0], np.cumsum(values)])
+            return np.where(visit_start > life_start, running[visit_start] - running[life_start], 0.0)
+
+        return LifeSums(
+            n=(visit_start - life_start).astype(np.float64),
+            w=before(w),
+            wg=before(wg),
+            wgg=before(wg * g),
+            wy=before(wy),
+            wgy=before(wg * self.play),
+            wyy=before(wy * self.play),
+            log_v=before(np.log(self.variance_ratio)),
+        )
+
+
+def reading_arrays(
+    life: Integers,
+    distance: ArrayLike,
+    play: ArrayLike,
+    *,
+    n_lives: int,
+    variance_ratio: ArrayLike | None = None,
+) -> ReadingArrays:
+    """Return checked readings sorted by life and distance.
+
+    Parameters
+    ----------
+    life
+        Life of each reading, 0 to J - 1, shape (n,).
+    distance, play
+        Distance since installation (>= 0) and play, finite, shape (n,).
+    n_lives
+        J.
+    variance_ratio
+        Error variance of each reading over the residual variance, > 0; 1 where not given.
+
+    Raises
+    ------
+    InputError
+        If lengths differ or values are not finite, naming the first offending reading.
+    """
+    x, y = as_numbers("distance", distance), as_numbers("play", play)
+    v = np.ones_like(y) if variance_ratio is None else as_numbers("variance_ratio", variance_ratio)
+    if not (x.shape == y.shape == v.shape == life.shape and x.ndim == 1):
+        raise InputError(
+            f"life, distance, play and variance_ratio have shapes "
+            f"{life.shape}, {x.shape}, {y.shape}, {v.shape}",
+            mend="Give flat arrays of one length, one element a reading.",
+        )
+    for name, values, good, rule in (
+        ("distance", x, np.isfinite(x) & (x >= 0), "finite and not negative"),
+        ("play", y, np.isfinite(y), "finite"),
+        ("variance_ratio", v, np.isfinite(v) & (v > 0), "finite and positive"),
+    ):
+        if not good.all():
+            at = np.flatnonzero(~good)
+            where = f"reading {at[0]}" + (f" and {len(at) - 1} more" if len(at) > 1 else "")
+            raise InputError(f"{name} is {values[at[0]]}", where=where, mend=f"Every {name} must be {rule}.")
+    behind = life[1:] < life[:-1]
+    behind |= (life[1:] == life[:-1]) & (x[1:] < x[:-1])
+    if not behind.any():
+        return ReadingArrays(life.astype(np.int64), x, y, v, n_lives)
+    order = np.lexsort((x, life))
+    return ReadingArrays(life[order].astype(np.int64), x[order], y[order], v[order], n_lives)
+
+
+def as_numbers(name: str, values: ArrayLike) -> Floats:
+    """Return values as an array of floats, or raise InputError saying what cannot be one."""
+    try:
+        return np.asarray(values, dtype=np.float64)
+    except (TypeError, ValueError) as error:
+        raise InputError(f"{name} is not numeric ({error})", mend=f"Give {name} as numbers.") from error
