@@ -1,0 +1,148 @@
+"""Fitting the fleet: one mixed model a kind of joint, and what it knows of every series.
+
+Lives of one kind share the covariance of their lines and the residual variance, whatever their load
+direction, model and duty, unless the evidence carries a split by load direction: then the restricted
+likelihoods of the parts, four covariance parameters each, beat that of the whole by Akaike's criterion.
+Mean lines are the cohort's own (kind / direction / model / duty), shrunk toward its parents'.
+"""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from fleetwear.errors import DoubtfulFitWarning, FitError
+from fleetwear.forecast.group_readings import GroupReadings
+from fleetwear.forecast.knowledge import Knowledge, know_series
+from fleetwear.store import sql
+from fleetwear.vocabulary import Kind
+from fleetwear.wear import EnsembleResults, fit_readings
+from fleetwear.wear.shared import Sharing, estimate_sharing
+from fleetwear.wear.stacking import FOLDS
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import duckdb
+
+    from fleetwear.forecast.settings import Settings
+    from fleetwear.wear import WearResults
+
+_COVARIANCE_PARAMETERS = 4
+_LIVES_TO_SPLIT = 20
+"""Lives that each load direction needs before a covariance of its own is considered."""
+
+
+@dataclass(frozen=True)
+class FleetFit:
+    """The fits of a fleet, and what they know of each series."""
+
+    groups: dict[str, EnsembleResults]
+    """By group: a kind, or "kind/direction" where the direction has a covariance of its own."""
+    knowledge: Knowledge
+    sharing: Sharing
+    unfitted: dict[str, str]
+    """Kinds without a model, and why."""
+
+
+def prepare_series(con: duckdb.DuckDBPyConnection, settings: Settings) -> pd.DataFrame:
+    """Make the input tables of the fit on ``con`` (after ``store.known.prepare``); return the series.
+
+    One row a series, in order: series, vehicle_id, position_id, life_no, direction, kind, cohort, origin,
+    is_current, earlier_km_at_most (an upper bound of what a part of unknown origin had run before).
+    """
+    wanted = pd.DataFrame(
+        [(str(kind), str(direction)) for kind in Kind for direction in kind.test_directions],
+        columns=["kind", "direction"],
+    )
+    con.register("wanted_directions", wanted)
+    con.execute(sql("fit/series")).fetchall()
+    con.execute(
+        sql("fit/readings"),
+        {
+            "none_seen_mm": settings.none_seen_mm,
+            "none_seen_variance_ratio": settings.none_seen_variance_ratio,
+        },
+    ).fetchall()
+    con.unregister("wanted_directions")
+    return con.execute("select * from fit_input_series order by series").df()
+
+
+def fit_fleet(
+    con: duckdb.DuckDBPyConnection,
+    series: pd.DataFrame,
+    *,
+    on_progress: Callable[[str, int, int], None] | None = None,
+) -> FleetFit:
+    """Return the fits of all kinds in ``series``, from the tables that :func:`prepare_series` made.
+
+    ``on_progress`` is called with a kind, how many are done and how many there are.
+    """
+    groups: dict[str, EnsembleResults] = {}
+    unfitted: dict[str, str] = {}
+    kinds = sorted(series["kind"].unique())
+    for done, kind in enumerate(kinds):
+        if on_progress is not None:
+            on_progress(kind, done, len(kinds))
+        directions = sorted(series.loc[series["kind"] == kind, "direction"].unique())
+        try:
+            for name, direction in _parts(con, kind, directions):
+                groups[name] = _fit(GroupReadings.of(con, kind=kind, direction=direction))
+        except FitError as error:
+            unfitted[kind] = error.what
+    if on_progress is not None:
+        on_progress("", len(kinds), len(kinds))
+    knowledge = know_series(con, series, groups)
+    joint = pd.factorize(pd.MultiIndex.from_frame(series[["vehicle_id", "position_id"]]))[0]
+    current = series["is_current"].to_numpy(dtype=bool)
+    sharing = estimate_sharing(
+        knowledge.effect[current],
+        knowledge.reliability[current],
+        pd.factorize(series["vehicle_id"])[0][current].astype(np.int64),
+        joint[current].astype(np.int64),
+    )
+    return FleetFit(groups, knowledge, sharing, unfitted)
+
+
+def _parts(con: duckdb.DuckDBPyConnection, kind: str, directions: list[str]) -> list[tuple[str, str]]:
+    """Return the groups that a kind is fitted in: the whole, or one a direction where evidence carries it."""
+    whole = [(kind, "")]
+    if len(directions) < 2:
+        return whole
+    readings = GroupReadings.of(con, kind=kind)
+    of_direction = readings.lives["cohort"].str.split("/").str[1]
+    if of_direction.value_counts().reindex(directions, fill_value=0).min() < _LIVES_TO_SPLIT:
+        return whole
+    together = _fit(readings, shape="straight").loglik
+    try:
+        apart = sum(
+            _fit(GroupReadings.of(con, kind=kind, direction=direction), shape="straight").loglik
+            for direction in directions
+        )
+    except FitError:
+        return whole
+    gained = 2.0 * (apart - together) - 2.0 * _COVARIANCE_PARAMETERS * (len(directions) - 1)
+    return [(f"{kind}/{direction}", direction) for direction in directions] if gained > 0.0 else whole
+
+
+def _fit(readings: GroupReadings, *, shape: str = "auto") -> EnsembleResults:
+    """Return the fit of a group; its doubts are kept in the results and said where they are shown."""
+    codes, cohorts = pd.factorize(readings.lives["cohort"])
+    vehicle = pd.factorize(readings.lives["vehicle_id"])[0]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DoubtfulFitWarning)
+        fitted: WearResults | EnsembleResults = fit_readings(
+            readings,
+            pd.Index(readings.lives["series"]),
+            [str(cohort) for cohort in cohorts],
+            codes.astype(np.int64),
+            shape=shape,
+            folds=vehicle.astype(np.int64) % FOLDS,
+        )
+    if isinstance(fitted, EnsembleResults):
+        return fitted
+    return EnsembleResults({fitted.shape: fitted}, {fitted.shape: 1.0}, pd.DataFrame(columns=[fitted.shape]))

@@ -1,0 +1,200 @@
+"""Fits and forecasts as rows of the store: each is written whole, with its settings, and read back."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+import fleetwear
+from fleetwear.errors import StoreError
+from fleetwear.forecast.settings import Settings
+from fleetwear.store import sql
+from fleetwear.wear.shared import Sharing
+
+if TYPE_CHECKING:
+    from datetime import date, datetime
+
+    import duckdb
+
+    from fleetwear.forecast.forecasting import FleetForecast
+    from fleetwear.forecast.growth import FleetFit
+
+
+@dataclass(frozen=True)
+class Run:
+    """When a fit or forecast was made, and from what."""
+
+    as_of: date
+    known_by: datetime | None
+    made_at: datetime
+    elapsed_seconds: float
+
+
+@dataclass(frozen=True)
+class StoredFit:
+    """The latest fit of a moment."""
+
+    fit_id: int
+    as_of: date
+    known_by: datetime | None
+    settings: Settings
+    sharing: Sharing
+
+
+def insert_frame(con: duckdb.DuckDBPyConnection, table: str, frame: pd.DataFrame) -> None:
+    """Insert a frame whose columns have the names of the table's columns; other columns are left out."""
+    columns = [row[0] for row in con.execute(
+        "select column_name from duckdb_columns() where table_name = ? and database_name = current_database() "
+        "order by column_index", [table]).fetchall()]  # fmt: skip
+    given = [column for column in columns if column in frame.columns]
+    con.register("frame_to_insert", frame[given])
+    names = ", ".join(given)
+    con.execute(f"insert into {table} ({names}) select {names} from frame_to_insert").fetchall()
+    con.unregister("frame_to_insert")
+
+
+def save_fit(
+    con: duckdb.DuckDBPyConnection, fit: FleetFit, series: pd.DataFrame, run: Run, settings: Settings
+) -> int:
+    """Write a fit in one transaction and return its fit_id."""
+    sharing = {"vehicle": fit.sharing.vehicle, "joint": fit.sharing.joint, "note": fit.sharing.note}
+    stored = json.loads(settings.to_json()) | {"sharing": sharing, "unfitted": fit.unfitted}
+    con.begin()
+    try:
+        fit_id = _new_run(con, "fits", run, {"settings": json.dumps(stored, sort_keys=True)})
+        insert_frame(con, "fit_models", _models(fit).assign(fit_id=fit_id))
+        insert_frame(con, "fit_cohorts", _cohorts(fit).assign(fit_id=fit_id))
+        known = fit.knowledge
+        doubts = {name: ensemble.doubt for name, ensemble in fit.groups.items()}
+        rows = series.assign(
+            fit_id=fit_id,
+            model_group=known.group,
+            whose_line=known.whose_line,
+            n_visits=known.n_visits,
+            effect=known.effect,
+            reliability=known.reliability,
+            last_expected_mm=known.last_expected_mm,
+            last_z=known.last_z,
+            doubt=[doubts.get(str(name), fit.unfitted.get(kind, "")) for name, kind in zip(
+                known.group, series["kind"], strict=True)],
+        )  # fmt: skip
+        insert_frame(con, "fit_series", rows)
+        keys = series[["series", "vehicle_id", "position_id", "life_no", "direction"]]
+        insert_frame(con, "posteriors", known.lines.merge(keys, on="series").assign(fit_id=fit_id))
+        con.commit()
+    except BaseException:
+        con.rollback()
+        raise
+    return fit_id
+
+
+def _new_run(con: duckdb.DuckDBPyConnection, table: str, run: Run, extra: dict[str, object]) -> int:
+    values = {
+        "as_of": run.as_of,
+        "known_by": run.known_by,
+        "made_at": run.made_at,
+        "elapsed_seconds": run.elapsed_seconds,
+        "version": fleetwear.__version__,
+        **extra,
+    }
+    names, marks = ", ".join(values), ", ".join("?" for _ in values)
+    key = "fit_id" if table == "fits" else "forecast_id"
+    rows = con.execute(
+        f"insert into {table} ({names}) values ({marks}) returning {key}", list(values.values())
+    ).fetchall()
+    return int(rows[0][0])
+
+
+def _models(fit: FleetFit) -> pd.DataFrame:
+    rows = []
+    for group, ensemble in fit.groups.items():
+        for shape, one in ensemble.fits.items():
+            cov = one.cov_re.to_numpy()
+            rows.append(
+                {
+                    "model_group": group,
+                    "shape": shape,
+                    "weight": ensemble.weights[shape],
+                    "exponent": one.exponent,
+                    "reference_km": one.reference_distance,
+                    "n_lives": one.n_groups,
+                    "n_readings": one.n_obs,
+                    "residual_variance": one.residual_variance,
+                    "cov_intercept": cov[0, 0],
+                    "cov_cross": cov[0, 1],
+                    "cov_growth": cov[1, 1],
+                    "loglik": one.loglik,
+                    "converged": one.converged,
+                    "doubt": one.doubt,
+                }
+            )
+    return pd.DataFrame(rows)
+
+
+def _cohorts(fit: FleetFit) -> pd.DataFrame:
+    parts = [
+        one.cohorts.reset_index().assign(model_group=group, shape=shape)
+        for group, ensemble in fit.groups.items()
+        for shape, one in ensemble.fits.items()
+    ]
+    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
+
+
+def latest_fit(con: duckdb.DuckDBPyConnection, *, as_of: date, known_by: datetime | None) -> StoredFit:
+    """Return the latest fit made for a moment.
+
+    Raises
+    ------
+    StoreError
+        If there is none.
+    """
+    rows = con.execute(
+        "select fit_id, settings from fits where as_of = ? and known_by is not distinct from ?::timestamp "
+        "order by fit_id desc limit 1",
+        [as_of, known_by],
+    ).fetchall()
+    if not rows:
+        raise StoreError(
+            f"there is no fit as of {as_of}", mend="Run `fleetwear fit --as-of DATE` before the forecast."
+        )
+    stored = json.loads(str(rows[0][1]))
+    return StoredFit(
+        int(rows[0][0]), as_of, known_by, Settings.from_json(str(rows[0][1])), Sharing(**stored["sharing"])
+    )
+
+
+def read_facts(con: duckdb.DuckDBPyConnection, fit: StoredFit) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return the facts of every current series with what the fit says of it, and the posterior components.
+
+    Needs the tables of ``store.known.prepare`` and ``prepare_series`` on ``con``.
+    """
+    facts = con.execute(sql("forecast/facts")).df()
+    known = con.execute(sql("fit/stored_series"), {"fit_id": fit.fit_id}).df()
+    lines = con.execute(sql("fit/stored_lines"), {"fit_id": fit.fit_id}).df()
+    facts = facts.merge(known, on="series", how="left")
+    for column, empty in (("effect", 0.0), ("reliability", 0.0), ("whose_line", ""), ("doubt", "")):
+        facts[column] = facts[column].fillna(empty)
+    borrowed = (facts["whose_line"] != facts["cohort"]) & (facts["whose_line"] != "")
+    word = "growth borrowed from " + facts["whose_line"]
+    facts["doubt"] = np.where(borrowed, (facts["doubt"] + "; " + word).str.strip("; "), facts["doubt"])
+    return facts, lines
+
+
+def save_forecast(
+    con: duckdb.DuckDBPyConnection, forecast: FleetForecast, fit_id: int, run: Run, settings: Settings
+) -> int:
+    """Write a forecast in one transaction and return its forecast_id."""
+    con.begin()
+    try:
+        forecast_id = _new_run(con, "forecasts", run, {"fit_id": fit_id, "settings": settings.to_json()})
+        insert_frame(con, "forecast_joints", forecast.joints.assign(forecast_id=forecast_id))
+        insert_frame(con, "forecast_vehicles", forecast.vehicles.assign(forecast_id=forecast_id))
+        con.commit()
+    except BaseException:
+        con.rollback()
+        raise
+    return forecast_id

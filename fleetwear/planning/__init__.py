@@ -1,0 +1,1 @@
+"""From forecasts to decisions: outcomes in words, flags, what to read out."""

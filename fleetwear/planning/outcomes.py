@@ -1,0 +1,244 @@
+"""Outcomes: what is said of each joint and vehicle, and why, in a sentence that can be read out.
+
+The order of urgency is that of ``vocabulary.Outcome``. A measured "over limit" and a confirmed symptom
+lead whatever a forecast says, and a forecast never clears a vehicle.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from fleetwear.units import factor, say
+from fleetwear.vocabulary import Outcome
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from fleetwear.forecast.settings import Settings
+
+_EQUAL = 1e-9
+"""Relative room in comparing a reading with a limit: a reading equal to its limit passes."""
+
+MIN_VISITS = 2
+"""Visits that a trend needs."""
+
+
+def classify(joints: pd.DataFrame, *, settings: Settings, general_risk: float | None = None) -> pd.DataFrame:
+    """Return the rows with accepted_risk, outcome and reason set.
+
+    Parameters
+    ----------
+    joints
+        One row a joint and load direction: the columns of ``forecast_joints`` with joint, kind, play_unit and
+        distance_unit (the units in which reasons are worded), next_service_date_50 and distance_note.
+    settings
+        Costs, cap and recheck threshold.
+    general_risk
+        Accepted risk in place of that from the costs; the cap of load-carrying joints stays.
+    """
+    frame = joints.copy()
+    risks = {kind: settings.accepted_risk(kind, general=general_risk) for kind in frame["kind"].unique()}
+    frame["accepted_risk"] = frame["kind"].map(risks).astype(float)
+    tests = _tests(frame, settings)
+    outcome = np.select(list(tests.values()), [str(name) for name in tests], default=str(Outcome.NO_CROSSING))
+    frame["outcome"] = outcome
+    frame["reason"] = [_reason({str(k): v for k, v in row.items()}) for row in frame.to_dict("records")]
+    return frame
+
+
+def _tests(frame: pd.DataFrame, settings: Settings) -> dict[Outcome, NDArray[np.bool_]]:
+    """Return, the most pressing first, which rows meet each outcome's condition."""
+    play, limit = frame["last_play_mm"].to_numpy(float), frame["limit_mm"].to_numpy(float)
+    with np.errstate(invalid="ignore"):
+        over = play > limit * (1.0 + _EQUAL)
+        crosses = frame["p_over_next"].to_numpy(float) > frame["accepted_risk"].to_numpy(float)
+        odd = np.abs(frame["last_z"].to_numpy(float)) > settings.recheck_z
+    return {
+        Outcome.OVER_LIMIT: over,
+        Outcome.SYMPTOM_CONFIRMED: (frame["symptom"] != "").to_numpy(),
+        Outcome.CROSSES: crosses,
+        Outcome.RECHECK: (frame["question"] != "").to_numpy()
+        | odd
+        | (frame["last_result"] == "seen, not measured").to_numpy(),
+        Outcome.NOT_TESTED: (frame["n_visits"] == 0).to_numpy(),
+        Outcome.TOO_LITTLE_DATA: (frame["n_visits"] < MIN_VISITS).to_numpy()
+        | frame["play_next_mm"].isna().to_numpy(),
+        Outcome.NO_LIMIT: np.isnan(limit),
+    }
+
+
+def _reason(row: dict[str, Any]) -> str:
+    """Return the sentence for one joint in one load direction."""
+    outcome = Outcome(str(row["outcome"]))
+    head = f"{str(row['joint']).capitalize()}, {row['direction']}"
+    words = {
+        Outcome.OVER_LIMIT: _over_limit,
+        Outcome.SYMPTOM_CONFIRMED: _symptom,
+        Outcome.CROSSES: _crosses,
+        Outcome.RECHECK: _recheck,
+        Outcome.NOT_TESTED: _not_tested,
+        Outcome.TOO_LITTLE_DATA: _too_little,
+        Outcome.NO_LIMIT: _no_limit,
+        Outcome.NO_CROSSING: _no_crossing,
+    }[outcome]
+    tail = [str(text) for text in (row["indicative"], row["distance_note"]) if text]
+    if row["doubt"]:
+        tail.append(f"to be read with care: {_short(str(row['doubt']))}")
+    if _is_number(row["growth_mm_per_km"]) and row["growth_mm_per_km"] < 0.0:
+        tail.append("play appears to fall: noise, a change of method or unrecorded work")
+    return f"{head}: {words(row)}." + "".join(f" ({text[0].upper()}{text[1:]}.)" for text in tail)
+
+
+def _short(doubt: str) -> str:
+    """Return doubts without what stands in brackets, each said once; the fit's own table has them in full."""
+    parts = re.sub(r" \([^)]*\)", "", doubt).split("; ")
+    return ", ".join(dict.fromkeys(part.rpartition(": ")[2] for part in parts))
+
+
+def _over_limit(row: dict[str, Any]) -> str:
+    return f"{_last(row)}, over its limit of {_play(row, 'limit_mm')} ({row['limit_source']})"
+
+
+def _symptom(row: dict[str, Any]) -> str:
+    return f"{row['symptom']}; {_last(row)}{_share(row)}. A confirmed symptom calls for replacement even under the limit"
+
+
+def _crosses(row: dict[str, Any]) -> str:
+    return (
+        f"probability {_chance(row['p_over_next'])} of being over its limit of {_play(row, 'limit_mm')} at the next "
+        f"service, about {_date(row['next_service_date_50'])}; accepted risk {_chance(row['accepted_risk'])}. "
+        f"{_sentence(_last(row))}{_share(row)}{_growth(row)}"
+    )
+
+
+def _recheck(row: dict[str, Any]) -> str:
+    if row["question"]:
+        return f"{row['question']} Until that is answered, treat it as it was read"
+    if row["last_result"] == "seen, not measured":
+        return f"movement was seen on {_date(row['last_date'])} but not measured; measure it"
+    above = row["last_z"] > 0.0
+    return (
+        f"{_last(row)} is well {'above' if above else 'below'} the {_play(row, 'last_expected_mm')} that its history "
+        "foretold; measure again before trusting either"
+    )
+
+
+def _not_tested(row: dict[str, Any]) -> str:
+    since = f" since its {row['origin']} on {_date(row['life_start_date'])}" if row["life_no"] > 1 else ""
+    return (
+        f"not tested in this load direction{since}; a joint tested in one direction only has not been cleared"
+    )
+
+
+def _too_little(row: dict[str, Any]) -> str:
+    if not _is_number(row["play_next_mm"]):
+        return f"{_last(row)}; this kind of joint has too few readings in the fleet for a model"
+    return f"{_last(row)}; one visit tells no trend, so the forecast rests on joints of its kind"
+
+
+def _no_limit(row: dict[str, Any]) -> str:
+    return f"{_last(row)}, no limit on record to compare with{_growth(row)}; look up the maker's limit"
+
+
+def _no_crossing(row: dict[str, Any]) -> str:
+    return (
+        f"{_last(row)}{_share(row)}{_growth(row)}; probability {_chance(row['p_over_next'])} of being over at the next "
+        f"service, about {_date(row['next_service_date_50'])}. No crossing forecast; inspect as scheduled"
+    )
+
+
+def _is_number(value: Any) -> bool:
+    return value is not None and not bool(pd.isna(value))
+
+
+def _play(row: dict[str, Any], column: str) -> str:
+    return say(float(row[column]), str(row["play_unit"]), stored_in="mm")
+
+
+def _date(value: Any) -> str:
+    return pd.Timestamp(str(value)).strftime("%Y-%m-%d") if _is_number(value) else "an unknown date"
+
+
+def _chance(value: Any) -> str:
+    p = float(value)
+    return "below 0.01" if p < 0.005 else "above 0.99" if p > 0.995 else f"{p:.3f}" if p < 0.1 else f"{p:.2f}"
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _last(row: dict[str, Any]) -> str:
+    if not _is_number(row["last_date"]):
+        return "not yet read"
+    when = f"on {_date(row['last_date'])}"
+    if _is_number(row["last_play_mm"]):
+        return f"{_play(row, 'last_play_mm')} {when}"
+    return f"movement {row['last_result']} {when}"
+
+
+def _share(row: dict[str, Any]) -> str:
+    if not _is_number(row["share_of_limit"]):
+        return ""
+    return f", {row['share_of_limit']:.0%} of its limit of {_play(row, 'limit_mm')}"
+
+
+def _growth(row: dict[str, Any]) -> str:
+    if not _is_number(row["growth_mm_per_km"]):
+        return ""
+    unit, distance = str(row["play_unit"]), str(row["distance_unit"])
+    scale = 10_000.0 * factor(distance, "km")
+    mid, low, high = (
+        say(float(row[name]) * scale, unit, stored_in="mm").removesuffix(f" {unit}")
+        for name in ("growth_mm_per_km", "growth_lower", "growth_upper")
+    )
+    return f", growing {mid} {unit} ({low} to {high}) per 10,000 {distance}"
+
+
+def worst_of_vehicle(joints: pd.DataFrame) -> pd.DataFrame:
+    """Return the most pressing row of each vehicle: by outcome, then by crossing probability, then share.
+
+    ``joints`` are classified rows; the result is indexed by vehicle_id.
+    """
+    ranks = {str(outcome): outcome.rank for outcome in Outcome}
+    ordered = joints.assign(
+        rank=joints["outcome"].map(ranks),
+        chance=joints["p_over_next"].fillna(-1.0),
+        share=joints["share_of_limit"].fillna(-1.0),
+    ).sort_values(
+        ["vehicle_id", "rank", "chance", "share", "position_id", "direction"],
+        ascending=[True, True, False, False, True, True],
+    )
+    return ordered.groupby("vehicle_id", sort=False).head(1).set_index("vehicle_id")
+
+
+def judge_vehicles(vehicles: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame:
+    """Return the vehicles with outcome, reason, position_id and direction of their most pressing joint.
+
+    Parameters
+    ----------
+    vehicles
+        One row a vehicle: vehicle_id, overdue, and symptom (a confirmed one that names no joint, or "").
+    joints
+        Classified rows of those vehicles.
+    """
+    worst = worst_of_vehicle(joints).reindex(vehicles["vehicle_id"])
+    frame = vehicles.copy()
+    for column in ("outcome", "reason", "position_id", "direction"):
+        frame[column] = worst[column].to_numpy()
+    bare = frame["outcome"].isna()
+    frame.loc[bare, "outcome"] = str(Outcome.NOT_TESTED)
+    frame.loc[bare, "reason"] = "No joint positions are on record for this model; load them."
+    ranks = {str(outcome): outcome.rank for outcome in Outcome}
+    leads = (frame["symptom"] != "") & (frame["outcome"].map(ranks) > Outcome.SYMPTOM_CONFIRMED.rank)
+    frame.loc[leads, "outcome"] = str(Outcome.SYMPTOM_CONFIRMED)
+    frame.loc[leads, "reason"] = [
+        f"{_sentence(text)}. Find the joint that explains it." for text in frame.loc[leads, "symptom"]
+    ]
+    late = frame["overdue"].to_numpy(dtype=bool)
+    frame.loc[late, "reason"] = "Its service is overdue. " + frame.loc[late, "reason"]
+    return frame

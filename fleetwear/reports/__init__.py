@@ -1,0 +1,1 @@
+"""What people take away: tables in their own units, charts."""

@@ -1,0 +1,144 @@
+"""Tables in the user's own units, and their three forms: a table to read, JSON, CSV.
+
+Columns of measures end in their unit ("last_play (thou)" in CSV); where vehicles of one table use different
+units, the unit has a column of its own.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+import pandas as pd
+
+from fleetwear.units import factor
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+Form = Literal["table", "json", "csv"]
+
+_DIGITS = {"thou": 0, "in": 3, "mm": 2, "um": 0, "mi": 0, "km": 0}
+_PER = 10_000.0
+"""Growth is told per this many of the user's units of distance."""
+
+
+def _own_units(values: pd.Series, units: pd.Series, *, stored_in: str) -> pd.Series:
+    """Return stored values in each row's own unit, rounded to sensible digits."""
+    scale = units.map({unit: factor(stored_in, unit) for unit in units.unique()}).astype(float)
+    digits = units.map(_DIGITS).astype(int)
+    shown = values.astype(float) * scale
+    return pd.Series(
+        [
+            round(value, places) if np.isfinite(value) else np.nan
+            for value, places in zip(shown, digits, strict=True)
+        ],
+        index=values.index,
+        dtype=float,
+    )
+
+
+def _day(values: pd.Series) -> pd.Series:
+    return pd.to_datetime(values).dt.strftime("%Y-%m-%d")
+
+
+def vehicle_table(vehicles: pd.DataFrame) -> pd.DataFrame:
+    """Return the flags, one row a vehicle, from ``Flags.vehicles``."""
+    distance = vehicles["distance_unit"]
+    return pd.DataFrame(
+        {
+            "unit": vehicles["unit"],
+            "depot": vehicles["depot"],
+            "model": vehicles["model"],
+            "outcome": vehicles["outcome"],
+            "joint": vehicles["joint"],
+            "direction": vehicles["direction"],
+            "probability": vehicles["p_any_over_next"].round(3),
+            "next_service": _day(vehicles["next_service_date_50"]),
+            "next_service_earliest": _day(vehicles["next_service_date_05"]),
+            "next_service_latest": _day(vehicles["next_service_date_95"]),
+            "overdue": vehicles["overdue"],
+            "odometer_now": _own_units(vehicles["odometer_now"], distance, stored_in="km"),
+            "odometer_next_service": _own_units(
+                vehicles["next_service_odometer_50"], distance, stored_in="km"
+            ),
+            "distance_unit": distance,
+            "reason": vehicles["reason"],
+        }
+    )
+
+
+def joint_table(joints: pd.DataFrame) -> pd.DataFrame:
+    """Return the forecasts, one row a joint and load direction, from ``Flags.joints``."""
+    play, distance = joints["play_unit"], joints["distance_unit"]
+    per = distance.map({unit: _PER * factor(unit, "km") for unit in distance.unique()}).astype(float)
+    frame = pd.DataFrame(
+        {
+            "unit": joints["unit"],
+            "joint": joints["joint"],
+            "direction": joints["direction"],
+            "outcome": joints["outcome"],
+            "last_read": _day(joints["last_date"]),
+            "last_result": joints["last_result"],
+            "last_play": _own_units(joints["last_play_mm"], play, stored_in="mm"),
+            "limit": _own_units(joints["limit_mm"], play, stored_in="mm"),
+            "share_of_limit": joints["share_of_limit"].astype(float).round(2),
+        }
+    )
+    for name in ("growth_mm_per_km", "growth_lower", "growth_upper"):
+        shown = name.removesuffix("_mm_per_km")
+        scaled = (
+            joints[name] * per * play.map({unit: factor("mm", unit) for unit in play.unique()}).astype(float)
+        )
+        frame[f"{shown}_per_10000"] = scaled.astype(float).round(3)
+    frame["play_unit"], frame["distance_unit"] = play, distance
+    frame["probability"] = joints["p_over_next"].astype(float).round(3)
+    frame["probability_of_reading"] = joints["p_reading_over_next"].astype(float).round(3)
+    frame["accepted_risk"] = joints["accepted_risk"].astype(float).round(3)
+    for point in ("05", "50", "95"):
+        frame[f"crossing_date_{point}"] = _day(joints[f"crossing_date_{point}"])
+    for point in ("05", "50", "95"):
+        frame[f"crossing_odometer_{point}"] = _own_units(
+            joints[f"crossing_odometer_{point}"], distance, stored_in="km"
+        )
+    frame["indicative"], frame["doubt"], frame["reason"] = (
+        joints["indicative"],
+        joints["doubt"],
+        joints["reason"],
+    )
+    return frame
+
+
+def render(frame: pd.DataFrame, form: Form, write: Callable[[str], object]) -> None:
+    """Write a frame as JSON records, as CSV, or as a table that fits the terminal."""
+    if form == "json":
+        write(frame.to_json(orient="records", date_format="iso", indent=2, force_ascii=False) + "\n")
+    elif form == "csv":
+        write(frame.to_csv(index=False))
+    else:
+        _print_table(frame)
+
+
+def _print_table(frame: pd.DataFrame) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for name in frame.columns:
+        numeric = pd.api.types.is_numeric_dtype(frame[name])
+        table.add_column(
+            str(name).replace("_", " "), justify="right" if numeric else "left", overflow="fold",
+            no_wrap=name in ("unit", "next service", "probability"),
+        )  # fmt: skip
+    for row in frame.itertuples(index=False):
+        table.add_row(*("" if value is None or value != value else _cell(value) for value in row))
+    console = Console()
+    if not console.is_terminal:
+        console = Console(width=160)
+    console.print(table)
+
+
+def _cell(value: object) -> str:
+    if isinstance(value, float):
+        return f"{value:,.0f}" if value == int(value) and abs(value) >= 10 else f"{value:g}"
+    return str(value)

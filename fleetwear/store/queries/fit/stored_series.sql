@@ -1,0 +1,16 @@
+select
+    s.series,
+    f.whose_line,
+    f.effect,
+    f.reliability,
+    f.last_expected_mm,
+    f.last_z,
+    f.doubt
+from fit_series as f
+join fit_input_series as s
+    on s.vehicle_id = f.vehicle_id
+    and s.position_id = f.position_id
+    and s.life_no = f.life_no
+    and s.direction = f.direction
+where f.fit_id = $fit_id and s.is_current
+order by s.series

@@ -1,0 +1,15 @@
+-- Each vehicle as it is at the moment: the latest version that has begun, or else its first. A vehicle that is not yet
+-- in service then, nor in any visit, is not there.
+create or replace temp table known_vehicles as
+select v.*
+from vehicles as v
+join known_loads using (load_id), known_moment as m
+where greatest(v.valid_from, coalesce(v.in_service_date, v.valid_from)) <= m.as_of
+    or exists (select 1 from visits as i where i.vehicle_id = v.vehicle_id and i.visit_date <= m.as_of)
+qualify row_number() over (
+    partition by v.vehicle_id
+    order by v.valid_from <= m.as_of desc,
+        case when v.valid_from <= m.as_of then v.valid_from end desc,
+        v.valid_from,
+        v.vehicle_row_id desc
+) = 1

@@ -1,0 +1,32 @@
+-- The joints of a forecast in words and units that people use; the vehicle is as it was at the as-of date.
+with described as (
+    select v.*
+    from vehicles as v
+    join forecasts as f on f.forecast_id = $forecast_id
+    qualify row_number() over (
+        partition by v.vehicle_id
+        order by v.valid_from <= f.as_of desc,
+            case when v.valid_from <= f.as_of then v.valid_from end desc,
+            v.valid_from,
+            v.vehicle_row_id desc
+    ) = 1
+)
+
+select
+    j.*,
+    d.unit,
+    d.model,
+    d.play_unit,
+    d.distance_unit,
+    d.distance_source,
+    p.joint,
+    p.kind,
+    fv.depot,
+    fv.next_service_date_50,
+    fv.distance_note
+from forecast_joints as j
+join described as d on d.vehicle_id = j.vehicle_id
+join positions as p on p.position_id = j.position_id
+join forecast_vehicles as fv on fv.forecast_id = j.forecast_id and fv.vehicle_id = j.vehicle_id
+where j.forecast_id = $forecast_id and ($unit is null or d.unit = $unit)
+order by d.unit, p.position_id, j.direction

@@ -1,0 +1,31 @@
+with described as (
+    select v.*
+    from vehicles as v
+    join forecasts as f on f.forecast_id = $forecast_id
+    qualify row_number() over (
+        partition by v.vehicle_id
+        order by v.valid_from <= f.as_of desc,
+            case when v.valid_from <= f.as_of then v.valid_from end desc,
+            v.valid_from,
+            v.vehicle_row_id desc
+    ) = 1
+)
+
+select
+    fv.*,
+    d.unit,
+    d.vin,
+    d.plate,
+    d.make,
+    d.model,
+    d.model_year,
+    d.tyre_size,
+    d.owner,
+    d.duty,
+    d.play_unit,
+    d.distance_unit,
+    d.distance_source
+from forecast_vehicles as fv
+join described as d on d.vehicle_id = fv.vehicle_id
+where fv.forecast_id = $forecast_id and ($unit is null or d.unit = $unit)
+order by d.unit

@@ -1,0 +1,55 @@
+"""Fit the growth of play over the fleet, and store what the fit knows of every series."""
+
+from __future__ import annotations
+
+import time
+from typing import TYPE_CHECKING
+
+from fleetwear.forecast import Settings, fit_fleet, prepare_series
+from fleetwear.forecast.records import Run, save_fit
+from fleetwear.store import Store
+from fleetwear.store.known import prepare
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import date, datetime
+    from pathlib import Path
+
+
+def run(
+    folder: Path,
+    *,
+    as_of: date,
+    made_at: datetime,
+    known_by: datetime | None = None,
+    settings: Settings | None = None,
+    on_progress: Callable[[str, int, int], None] | None = None,
+) -> int:
+    """Fit with what was known, and return the fit_id.
+
+    The store is read first and locked only to write the results.
+
+    Parameters
+    ----------
+    folder
+        The store.
+    as_of, known_by
+        The moment: events up to that day, rows loaded by then (None: all).
+    made_at
+        When the run is made.
+    settings
+        Defaults where None.
+    on_progress
+        Called with the kind of joint, kinds done and kinds in all.
+    """
+    chosen = settings or Settings()
+    store = Store.create_or_open(folder)
+    began = time.perf_counter()
+    with store.reader() as con:
+        prepare(con, as_of=as_of, known_by=known_by)
+        series = prepare_series(con, chosen)
+        fitted = fit_fleet(con, series, on_progress=on_progress)
+    with store.writer() as con:
+        return save_fit(
+            con, fitted, series, Run(as_of, known_by, made_at, time.perf_counter() - began), chosen
+        )

@@ -1,0 +1,102 @@
+"""The documents are true: top-level entries, commands, options, and nothing that names a machine."""
+
+import re
+import subprocess
+from pathlib import Path
+
+import pytest
+import typer.main
+from typer.testing import CliRunner
+
+from fleetwear.cli import app
+
+ROOT = Path(__file__).parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
+TOP = {
+    "README.md",
+    "DEVELOPERS.md",
+    "pyproject.toml",
+    "fleetwear",
+    "dashboard",
+    "pipelines",
+    "tests",
+    "demo_fleet",
+}
+
+
+def tracked() -> list[str]:
+    """Return the files that git tracks, or all files where this is no git checkout."""
+    listed = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False)
+    if listed.returncode == 0 and listed.stdout:
+        return listed.stdout.splitlines()
+    skipped = {".venv", "home", "__pycache__", ".mypy_cache", ".ruff_cache", ".hypothesis"}
+    return [
+        str(path.relative_to(ROOT))
+        for path in ROOT.rglob("*")
+        if path.is_file() and not skipped & set(path.relative_to(ROOT).parts)
+    ]
+
+
+def test_top_level_is_exactly_what_was_agreed() -> None:
+    visible = {name.split("/")[0] for name in tracked()}
+    assert {name for name in visible if not name.startswith(".")} == TOP
+
+
+@pytest.mark.parametrize("name", sorted(COMMANDS))
+def test_every_command_is_documented_with_an_example(name: str) -> None:
+    assert re.search(rf"`fleetwear {name}[ `]", README), f"README does not list fleetwear {name}"
+    shown = CliRunner().invoke(app, [name, "--help"])
+    assert shown.exit_code == 0
+    text = " ".join(shown.output.split())
+    assert f"Example: fleetwear {name}" in text
+    assert "--store" in text
+
+
+def test_every_documented_command_exists() -> None:
+    for name in re.findall(r"`fleetwear ([a-z]+)", README):
+        assert name in COMMANDS
+
+
+def test_documented_options_exist() -> None:
+    for name, row in re.findall(r"^\| `fleetwear ([a-z]+)[^|]*\|(.*)\|$", README, flags=re.MULTILINE):
+        known = {option for param in COMMANDS[name].params for option in param.opts}
+        for option in re.findall(r"`(--[a-z-]+)", row):
+            assert option in known, f"{name} has no {option}"
+
+
+def test_the_job_stands_in_the_first_paragraph() -> None:
+    assert README.startswith("# fleetwear\n\nA workshop")
+
+
+def test_documents_quote_the_settings_that_the_code_has() -> None:
+    from fleetwear.forecast import Settings
+    from fleetwear.store.known import ASSUMED_KM_PER_DAY
+
+    standard = Settings()
+    told = " ".join(README.split())
+    assert f"half of {standard.none_seen_mm} mm" in told
+    assert standard.none_seen_variance_ratio == 3.0
+    assert "three times the error variance" in told
+    assert f"unseen {standard.cost_ratio:.0f} times as dear" in told
+    assert f"it is {1 / (1 + standard.cost_ratio):.2f}" in told
+    assert f"more than {standard.load_carrying_cap} for joints that carry load" in told
+    assert f"{ASSUMED_KM_PER_DAY:.0f} km a day" in told
+
+
+def test_outcomes_are_documented_in_order() -> None:
+    from fleetwear.vocabulary import Outcome
+
+    rows = re.findall(
+        r"^\| ([^|`]+?) \|", README.split("Outcomes, the most pressing first:")[1], flags=re.MULTILINE
+    )
+    assert rows[1:9] == [str(outcome) for outcome in Outcome]
+
+
+def test_locks_name_hashes_and_no_host() -> None:
+    for name in ("run", "test"):
+        text = (ROOT / ".locks" / f"{name}.txt").read_text(encoding="utf-8")
+        assert "://" not in text
+        pinned = re.findall(r"^[a-z0-9][\w.-]*==", text, flags=re.MULTILINE)
+        assert len(pinned) > 30
+        assert text.count("--hash=sha256:") > len(pinned)
