@@ -61,14 +61,16 @@ def forecast_fleet(
     vehicles = outlook.vehicles
     row_of = pd.Series(np.arange(len(vehicles)), index=vehicles["vehicle_id"])
     facts = facts.assign(vehicle_row=facts["vehicle_id"].map(row_of)).sort_values(["vehicle_row", "series"])
-    lines = lines.sort_values(["series", "shape", "shift_km"], kind="stable")
+    row_of_series = pd.Series(facts["vehicle_row"].to_numpy(), index=facts["series"])
+    lines = lines.assign(vehicle_row=lines["series"].map(row_of_series))
+    lines = lines.sort_values(["vehicle_row", "series", "shape", "shift_km"], kind="stable")
     joints, whole = [], []
     for start in range(0, len(vehicles), _CHUNK):
         rows = np.arange(start, min(start + _CHUNK, len(vehicles)))
         rng = np.random.default_rng([settings.seed, start])
         ahead = outlook.draw(rows, n_draws=settings.draws, rng=rng)
-        chunk = facts[(facts["vehicle_row"] >= rows[0]) & (facts["vehicle_row"] <= rows[-1])]
-        drawn, modelled = _draw(chunk, lines, ahead, sharing, settings, first=start, rng=rng)
+        chunk, own_lines = (_rows_of(frame, first=start, last=int(rows[-1])) for frame in (facts, lines))
+        drawn, modelled = _draw(chunk, own_lines, ahead, sharing, settings, first=start, rng=rng)
         summary = _vehicle_summary(vehicles.iloc[rows], ahead, outlook)
         summary["p_any_over_next"] = drawn.any_over
         joints.append(_joint_summary(chunk, drawn.series, modelled, summary, outlook))
@@ -76,6 +78,12 @@ def forecast_fleet(
         if on_progress is not None:
             on_progress("vehicles forecast", int(rows[-1]) + 1, len(vehicles))
     return FleetForecast(pd.concat(joints, ignore_index=True), pd.concat(whole, ignore_index=True))
+
+
+def _rows_of(frame: pd.DataFrame, *, first: int, last: int) -> pd.DataFrame:
+    """Return the rows of the vehicles first to last, from a frame sorted by vehicle_row."""
+    begin, end = frame["vehicle_row"].searchsorted([first, last + 1])
+    return frame.iloc[begin:end]
 
 
 def _draw(
@@ -94,8 +102,7 @@ def _draw(
     if own.empty:
         return Forecast(pd.DataFrame(), np.zeros(len(ahead.rate))), modelled
     place = pd.Series(np.arange(len(own)), index=own["series"])
-    parts = lines[lines["series"].isin(own["series"])]
-    parts = parts.assign(series=parts["series"].map(place)).sort_values("series", kind="stable")
+    parts = lines.assign(series=lines["series"].map(place)).sort_values("series", kind="stable")
     joint = pd.factorize(pd.MultiIndex.from_frame(own[["vehicle_id", "position_id"]]))[0]
     of = SeriesDraws(
         vehicle=own["vehicle_row"].to_numpy(dtype=np.int64) - first,
