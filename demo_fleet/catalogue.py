@@ -222,9 +222,7 @@ def _parts() -> tuple[Part, ...]:
     parts = []
     for model in MODELS:
         heavy = model.km_per_year > 50_000
-        for kind, place in dict.fromkeys(
-            (position.kind, position.place or "") for position in model.positions
-        ):
+        for kind, place in dict.fromkeys((position.kind, position.place or "") for position in model.positions):
             code, cost, lead_days, hours, alignment = _PART_FIGURES[kind]
             for number, supplier in enumerate(SUPPLIERS if kind is Kind.BALL_JOINT else SUPPLIERS[:1]):
                 name = f"{model.name.split()[0]}-{code}{place[:1].upper()}-{supplier[-1]}"

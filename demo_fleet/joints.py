@@ -83,9 +83,7 @@ def list_joints(roster: Roster) -> Joints:
     row = (np.cumsum(per_position) - per_position)[flat[joint]] + (
         np.arange(joint.size) - np.searchsorted(joint, joint)
     )
-    directions, second, first_mm, changes, later_mm = (
-        np.array(column) for column in zip(*table, strict=True)
-    )
+    directions, second, first_mm, changes, later_mm = (np.array(column) for column in zip(*table, strict=True))
     return Joints(
         vehicle, position, kind[flat], name[flat], joint, directions[row], second[row],
         first_mm[row], changes[row], later_mm[row],

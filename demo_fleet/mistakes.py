@@ -61,15 +61,11 @@ def make_mistakes(
     marred["odometer.csv"] = _mistype_odometer(marred["odometer.csv"], roster)
     marred[NORTH_READINGS] = _write_mm_for_thou(marred[NORTH_READINGS], roster)
     for name in dict.fromkeys(file for file, _, _ in REFUSED):
-        marred[name] = _put_in(
-            marred[name], [(why, cells) for file, why, cells in REFUSED if file == name], rng
-        )
+        marred[name] = _put_in(marred[name], [(why, cells) for file, why, cells in REFUSED if file == name], rng)
     return marred
 
 
-def _put_in(
-    table: pd.DataFrame, wrong: list[tuple[str, dict[str, str]]], rng: np.random.Generator
-) -> pd.DataFrame:
+def _put_in(table: pd.DataFrame, wrong: list[tuple[str, dict[str, str]]], rng: np.random.Generator) -> pd.DataFrame:
     """Return the table with a spoilt copy of a good row put in for each mistake, not far from that row."""
     good = np.flatnonzero(_good_rows(table))
     chosen = np.sort(rng.choice(good, len(wrong), replace=False))
@@ -104,9 +100,7 @@ def _mistype_odometer(table: pd.DataFrame, roster: Roster) -> pd.DataFrame:
 
 def _write_mm_for_thou(table: pd.DataFrame, roster: Roster) -> pd.DataFrame:
     """Return the readings with one vehicle's last of its planned joint in thou, but with "mm" beside it."""
-    mine = (table["unit"] == roster.unit[roster.roles[IMPLAUSIBLE]]) & (
-        table["joint"] == plans.IMPLAUSIBLE_JOINT
-    )
+    mine = (table["unit"] == roster.unit[roster.roles[IMPLAUSIBLE]]) & (table["joint"] == plans.IMPLAUSIBLE_JOINT)
     mine &= table["direction"] == "in-out"
     row = table.index[mine][-1]
     table = table.copy()

@@ -128,12 +128,8 @@ def read(
     setup_of = np.repeat(np.arange(test.size), strokes)
     stroke = 1 + np.arange(setup_of.size) - np.searchsorted(setup_of, setup_of)
     row = test[setup_of]
-    expected = (
-        true_mm[row] * np.array(READ_AT_FACTORS)[read_at[row]] + np.array(METHOD_OFFSETS_MM)[method[row]]
-    )
-    shown = (
-        expected * lost[setup_of] + added[setup_of] + setup[setup_of] + rng.normal(0, STROKE_SD_MM, row.size)
-    )
+    expected = true_mm[row] * np.array(READ_AT_FACTORS)[read_at[row]] + np.array(METHOD_OFFSETS_MM)[method[row]]
+    shown = expected * lost[setup_of] + added[setup_of] + setup[setup_of] + rng.normal(0, STROKE_SD_MM, row.size)
     step = np.array([place.resolution_mm for place in DEPOTS])[depot[row]]
     shown = np.round(np.maximum(shown, 0) / step) * step
     result = np.where(by_eye[row], np.where(seen[row], _SEEN, _NONE_SEEN), _MEASURED)

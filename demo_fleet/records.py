@@ -73,9 +73,7 @@ class Records:
 class _Diary:
     """The state that goes from one round of visits to the next."""
 
-    def __init__(
-        self, roster: Roster, visits: Visits, lives: Lives, plan: Plan, rng: np.random.Generator
-    ) -> None:
+    def __init__(self, roster: Roster, visits: Visits, lives: Lives, plan: Plan, rng: np.random.Generator) -> None:
         self.roster, self.visits, self.lives, self.plan, self.rng = roster, visits, lives, plan, rng
         self.joints: Joints = lives.joints
         n_visits = visits.vehicle.size
@@ -98,9 +96,7 @@ class _Diary:
         if series.size:
             visit = visit[series]
             limit = joints.limit_on(series, visits.day[visit])
-            share = self.lives.play(series, visits.running_km[visit]) / np.where(
-                np.isfinite(limit), limit, 1.2
-            )
+            share = self.lives.play(series, visits.running_km[visit]) / np.where(np.isfinite(limit), limit, 1.2)
             order = np.lexsort((share * rng.random(series.size), visit))
             worst = np.append(visit[order][1:] != visit[order][:-1], True)
             self.symptom_joint[visit[order][worst]] = joints.joint[series[order][worst]]
@@ -216,15 +212,11 @@ class _Diary:
         self.readings.append(self.read(series, visit_of, np.full(series.size, 2))[0])
 
 
-def keep_records(
-    roster: Roster, visits: Visits, lives: Lives, plan: Plan, rng: np.random.Generator
-) -> Records:
+def keep_records(roster: Roster, visits: Visits, lives: Lives, plan: Plan, rng: np.random.Generator) -> Records:
     """Return what was written down over all visits; ``lives`` ends as the joints are at the last day."""
     diary = _Diary(roster, visits, lives, plan, rng)
     for number in range(int(visits.number.max()) + 1):
         diary.keep_round(number)
-    work = WorkDone(
-        **{name: np.concatenate([vars(part)[name] for part in diary.work]) for name in vars(diary.work[0])}
-    )
+    work = WorkDone(**{name: np.concatenate([vars(part)[name] for part in diary.work]) for name in vars(diary.work[0])})
     symptom = np.where(diary.confirmed, diary.symptom_joint, -1)
     return Records(readings.join(diary.readings), work, diary.complaint, diary.confirmed, symptom)

@@ -115,9 +115,7 @@ def draw_roster(vehicles: int, rng: np.random.Generator) -> Roster:
     in_service[roles["bought used"]] = day_number("2018-09-01")
     recorded_from = in_service.copy()
     recorded_from[roles["bought used"]] = day_number("2023-02-20")
-    return Roster(
-        unit, model, depot, in_service, recorded_from, np.exp(rng.normal(0, 0.25, unit.size)), roles
-    )
+    return Roster(unit, model, depot, in_service, recorded_from, np.exp(rng.normal(0, 0.25, unit.size)), roles)
 
 
 def _assign_roles(model: NDArray[np.int64], depot: NDArray[np.int64]) -> dict[str, int]:

@@ -68,9 +68,7 @@ def vehicles(roster: Roster, usage: Usage) -> pd.DataFrame:
     order = np.sort(np.append(np.arange(roster.size), moved))
     second = np.append(False, order[1:] == order[:-1])
     model = [MODELS[place] for place in roster.model[order]]
-    depot = [
-        DEPOTS[roster.moved_to if again else roster.depot[v]] for v, again in zip(order, second, strict=True)
-    ]
+    depot = [DEPOTS[roster.moved_to if again else roster.depot[v]] for v, again in zip(order, second, strict=True)]
     number = np.arange(order.size) - np.cumsum(second)
     in_miles = np.array([place.distance_unit == "mi" for place in depot])
     delivery = np.floor(usage.delivery_km[order] / np.where(in_miles, MILE_KM, 1.0))
@@ -86,9 +84,7 @@ def vehicles(roster: Roster, usage: Usage) -> pd.DataFrame:
             "make": [kind.make for kind in model],
             "model": [kind.name for kind in model],
             "year": roster.in_service_day[order].astype("datetime64[D]").astype("datetime64[Y]").astype(str),
-            "serial number": [
-                f"{kind.letter}S-{n + 4101:06d}" for kind, n in zip(model, number, strict=True)
-            ],
+            "serial number": [f"{kind.letter}S-{n + 4101:06d}" for kind, n in zip(model, number, strict=True)],
             "plate": [f"DEMO {n + 101}" for n in number],
             "tyre size": [kind.tyre_size for kind in model],
             "owner": "own fleet",
@@ -121,8 +117,7 @@ def positions() -> pd.DataFrame:
 def limits() -> pd.DataFrame:
     """Return the limits; the number carries its unit in one of them."""
     changed = [
-        sum((o.model, o.kind, o.direction) == (x.model, x.kind, x.direction) for o in LIMITS) > 1
-        for x in LIMITS
+        sum((o.model, o.kind, o.direction) == (x.model, x.kind, x.direction) for o in LIMITS) > 1 for x in LIMITS
     ]
     stated = [limit.method is not None for limit in LIMITS]
     case = np.where(changed, "limit that changed", np.where(stated, "limit with a method", ""))
@@ -186,9 +181,7 @@ def services(roster: Roster, usage: Usage, visits: Visits) -> pd.DataFrame:
             "interval months": months.astype(np.int64),
         },
         case=case,
-        says=np.where(
-            late, "the last service; the next was due before the as-of date and had not been done", ""
-        ),
+        says=np.where(late, "the last service; the next was due before the as-of date and had not been done", ""),
     )
 
 

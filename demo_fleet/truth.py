@@ -124,8 +124,6 @@ def running_km_on(usage: pd.DataFrame, unit: str, dates: ArrayLike) -> NDArray[n
     known = mine["date"].to_numpy().astype("datetime64[D]").astype(np.int64)
     asked = np.asarray(dates, dtype="datetime64[D]").astype(np.int64)
     if np.any((asked < known[0]) | (asked > known[-1])):
-        raise ValueError(
-            f"the usage of {unit} is known from {mine['date'].iloc[0]} to {mine['date'].iloc[-1]} only"
-        )
+        raise ValueError(f"the usage of {unit} is known from {mine['date'].iloc[0]} to {mine['date'].iloc[-1]} only")
     running: NDArray[np.float64] = np.interp(asked, known, mine["running_km"].to_numpy(dtype=np.float64))
     return running

@@ -146,9 +146,7 @@ def _events(roster: Roster, written: dict[str, pd.DataFrame]) -> pd.DataFrame:
         for name, table in written.items():
             if not name.startswith("readings"):
                 continue
-            rows = np.flatnonzero(
-                (table["unit"] == unit) & (table["joint"] == joint) & (table["_case"] == "")
-            )
+            rows = np.flatnonzero((table["unit"] == unit) & (table["joint"] == joint) & (table["_case"] == ""))
             if rows.size:
                 events.append((case, name, rows[-1] + 2, unit, joint, says))
     return pd.DataFrame(events, columns=["case", "file", "row", "unit", "joint", "says"])

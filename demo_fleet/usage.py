@@ -51,9 +51,7 @@ class Usage:
         share = (day - self.days[month]) / (self.days[month + 1] - self.days[month])
         return before + share * (after - before)
 
-    def day_reaching(
-        self, vehicle: NDArray[np.int64], running_km: NDArray[np.float64]
-    ) -> NDArray[np.float64]:
+    def day_reaching(self, vehicle: NDArray[np.int64], running_km: NDArray[np.float64]) -> NDArray[np.float64]:
         """Return the day, with its fraction, on which vehicles reach a distance since new."""
         curves = self.running_km[vehicle]
         rows = np.arange(vehicle.size)

@@ -31,8 +31,7 @@ CAUTION = (
 
 app = typer.Typer(
     name="fleetwear",
-    help="Track and forecast the wear of suspension and steering joints over a fleet's repeat visits.\n\n"
-    + CAUTION,
+    help="Track and forecast the wear of suspension and steering joints over a fleet's repeat visits.\n\n" + CAUTION,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     add_completion=False,
@@ -64,9 +63,7 @@ StoreOption = Annotated[
 ]
 AsOfOption = Annotated[
     datetime | None,
-    typer.Option(
-        "--as-of", formats=["%Y-%m-%d"], help="Use only what had happened by this day; today if not given."
-    ),
+    typer.Option("--as-of", formats=["%Y-%m-%d"], help="Use only what had happened by this day; today if not given."),
 ]
 KnownByOption = Annotated[
     datetime | None, typer.Option("--known-by", help="Use only what had been loaded by this moment.")
@@ -76,7 +73,7 @@ CostOption = Annotated[
     float | None,
     typer.Option(
         "--cost-ratio",
-        help="Cost of a joint that crosses its limit unseen over that of an early replacement; 9 accepts a risk of 0.1.",
+        help="Cost of a joint that crosses its limit unseen, over that of replacing it early; 9 accepts 0.1 risk.",
     ),
 ]
 CapOption = Annotated[
@@ -152,9 +149,7 @@ def load(
     from pipelines import load as pipeline
 
     folder = _folder(store)
-    summaries = pipeline.run(
-        folder, files, date.today(), on_progress=_talk_if_terminal(), on_wait=_tell_waiting
-    )
+    summaries = pipeline.run(folder, files, date.today(), on_progress=_talk_if_terminal(), on_wait=_tell_waiting)
     _tell_load(summaries)
     say(f"Store: {folder}. Next: fleetwear forecast")
 
@@ -322,9 +317,7 @@ def _print_flags(found: Flags, form: Form, *, everything: bool, joints: bool) ->
     if form is Form.TABLE and not joints:
         frame = frame[["unit", "depot", "outcome", "probability", "next_service", "reason"]]
     elif form is Form.TABLE:
-        frame = frame[
-            ["unit", "joint", "direction", "outcome", "last_play", "limit", "play_unit", "probability"]
-        ]
+        frame = frame[["unit", "joint", "direction", "outcome", "last_play", "limit", "play_unit", "probability"]]
     render(frame, form.value, sys.stdout.write)
     counts = found.vehicles["outcome"].value_counts()
     told = ", ".join(f"{counts[outcome]} {outcome}" for outcome in ranks if outcome in counts)
@@ -390,9 +383,7 @@ def dashboard(
     folder = _folder(store)
     say(f"Dashboard at http://127.0.0.1:{port} for the store {folder}; stop it with Ctrl+C.")
     try:
-        code = subprocess.run(
-            serve.command(folder, port=port), env=serve.environment(folder), check=False
-        ).returncode
+        code = subprocess.run(serve.command(folder, port=port), env=serve.environment(folder), check=False).returncode
     except KeyboardInterrupt:
         code = 0
     raise typer.Exit(code)
@@ -416,9 +407,7 @@ def demo(store: StoreOption = None) -> None:
     say(f"1 of 4  Making the demo fleet in {folder / 'files'}")
     written = demo_fleet.write(folder / "files")
     say("2 of 4  Loading its files")
-    _tell_load(
-        loading.run(folder, written.files, max(date.today(), written.as_of), on_progress=_talk_if_terminal())
-    )
+    _tell_load(loading.run(folder, written.files, max(date.today(), written.as_of), on_progress=_talk_if_terminal()))
     say(f"3 of 4  Fitting and forecasting as of {written.as_of}")
     nightly.run(folder, as_of=written.as_of, made_at=datetime.now(), on_progress=_progress())
     say("4 of 4  Flags")

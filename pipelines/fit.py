@@ -50,6 +50,4 @@ def run(
         series = prepare_series(con, chosen)
         fitted = fit_fleet(con, series, on_progress=on_progress)
     with store.writer() as con:
-        return save_fit(
-            con, fitted, series, Run(as_of, known_by, made_at, time.perf_counter() - began), chosen
-        )
+        return save_fit(con, fitted, series, Run(as_of, known_by, made_at, time.perf_counter() - began), chosen)

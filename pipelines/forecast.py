@@ -55,11 +55,7 @@ def run(
         symptoms = dict(con.execute(sql("forecast/vehicle_symptoms")).fetchall())
     drawn = forecast_fleet(facts, lines, fit.sharing, outlook, chosen, on_progress=on_progress)
     joints = classify(drawn.joints, settings=chosen)
-    vehicles = drawn.vehicles.assign(
-        symptom=[symptoms.get(number, "") for number in drawn.vehicles["vehicle_id"]]
-    )
+    vehicles = drawn.vehicles.assign(symptom=[symptoms.get(number, "") for number in drawn.vehicles["vehicle_id"]])
     said = FleetForecast(joints, judge_vehicles(vehicles, joints))
     with store.writer() as con:
-        return save_forecast(
-            con, said, fit.fit_id, Run(as_of, known_by, made_at, time.perf_counter() - began), chosen
-        )
+        return save_forecast(con, said, fit.fit_id, Run(as_of, known_by, made_at, time.perf_counter() - began), chosen)

@@ -24,9 +24,7 @@ def run(
     on_progress: Callable[[str, int, int], None] | None = None,
 ) -> int:
     """Run the three steps and return the forecast_id; parameters are those of ``pipelines.fit.run``."""
-    fit.run(
-        folder, as_of=as_of, made_at=made_at, known_by=known_by, settings=settings, on_progress=on_progress
-    )
+    fit.run(folder, as_of=as_of, made_at=made_at, known_by=known_by, settings=settings, on_progress=on_progress)
     forecast_id = forecast.run(
         folder, as_of=as_of, made_at=made_at, known_by=known_by, settings=settings, on_progress=on_progress
     )

@@ -12,6 +12,11 @@ from fleetwear.wear.prediction import Components
 if TYPE_CHECKING:
     from fleetwear.wear.sums import Floats
 
+_LINE = (
+    "shift_km", "weight", "intercept", "growth", "var_intercept", "cov_cross", "var_growth", "exponent",
+    "reference_km", "pace", "onset_km", "residual_variance",
+)  # fmt: skip
+
 
 def growth_curve(lines: pd.DataFrame, distance_km: Floats, *, level: float = 0.95) -> pd.DataFrame:
     """Return the forecast play of one series at distances since its life began.
@@ -30,16 +35,14 @@ def growth_curve(lines: pd.DataFrame, distance_km: Floats, *, level: float = 0.9
     DataFrame of n rows: distance_km, play_mm (mean), play_lower, play_upper (true play), reading_lower,
     reading_upper (one reading), all in mm.
     """
-    scaled = (distance_km[:, None] + lines["shift_km"].to_numpy(float)) / lines["reference_km"].to_numpy(
-        float
-    )
-    g = np.maximum(scaled, 0.0) ** lines["exponent"].to_numpy(float)
-    mean = lines["intercept"].to_numpy(float) + g * lines["growth"].to_numpy(float)
-    variance = lines["var_intercept"].to_numpy(float) + g * (
-        2.0 * lines["cov_cross"].to_numpy(float) + g * lines["var_growth"].to_numpy(float)
-    )
-    weight = np.broadcast_to(lines["weight"].to_numpy(float) / lines["weight"].sum(), mean.shape)
-    noise = np.broadcast_to(lines["residual_variance"].to_numpy(float), mean.shape)
+    part = {name: lines[name].to_numpy(float) for name in _LINE}
+    run = distance_km[:, None] + part["shift_km"]
+    g = np.maximum(run / part["reference_km"], 0.0) ** part["exponent"]
+    g = g + (part["pace"] - 1.0) * np.maximum(run - part["onset_km"], 0.0) / part["reference_km"]
+    mean = part["intercept"] + g * part["growth"]
+    variance = part["var_intercept"] + g * (2.0 * part["cov_cross"] + g * part["var_growth"])
+    weight = np.broadcast_to(part["weight"] / part["weight"].sum(), mean.shape)
+    noise = np.broadcast_to(part["residual_variance"], mean.shape)
     parts = Components(mean, np.maximum(variance, 0.0), noise, weight)
     tail = (1.0 - level) / 2.0
     return pd.DataFrame(

@@ -2,7 +2,9 @@
 
 For draw k of series j: a component (a shape, and a distance run before) by weight, growth and intercept
 from its posterior, growth tied within joint and vehicle (``wear.shared``), and the distances of draw k
-of the vehicle. The play at distance x is then intercept + growth * ((x + shift) / reference) ^ exponent.
+of the vehicle. With t = x + shift, the play at distance x is then::
+
+    intercept + growth * ((t / reference) ^ exponent + (pace - 1) max(t - onset, 0) / reference)
 """
 
 from __future__ import annotations
@@ -111,18 +113,27 @@ class _DrawnLines:
     shift: Floats
     reference: Floats
     exponent: Floats
+    pace: Floats
+    onset: Floats
     noise: Floats
 
     def play(self, distance: Floats) -> Floats:
-        scaled = (distance + self.shift) / self.reference
-        return np.asarray(self.intercept + self.growth * scaled**self.exponent)
+        run = distance + self.shift
+        g = (run / self.reference) ** self.exponent
+        g += (self.pace - 1.0) * np.maximum(run - self.onset, 0.0) / self.reference
+        return np.asarray(self.intercept + self.growth * g)
 
     def distance_to(self, limit: Floats) -> Floats:
-        """Return the distance since the life began at which play reaches the limit; inf if it never does."""
+        """Return the distance since the life began at which play reaches the limit; inf if it never does.
+
+        Where the pace changes the exponent is 1, so that g is a straight line on each side of the onset.
+        """
         with np.errstate(divide="ignore", invalid="ignore"):
             g = np.where(self.growth > 0.0, (limit - self.intercept) / self.growth, np.inf)
-            reached = self.reference * np.maximum(g, 0.0) ** (1.0 / self.exponent) - self.shift
-        return np.asarray(reached)
+            before = self.reference * np.maximum(g, 0.0) ** (1.0 / self.exponent)
+            after = (self.reference * g + (self.pace - 1.0) * self.onset) / self.pace
+            reached = np.where((self.pace > 1.0) & (before > self.onset), after, before)
+        return np.asarray(reached - self.shift)
 
 
 def _drawn_lines(of: SeriesDraws, sharing: Sharing, *, n_draws: int, rng: np.random.Generator) -> _DrawnLines:
@@ -152,5 +163,7 @@ def _drawn_lines(of: SeriesDraws, sharing: Sharing, *, n_draws: int, rng: np.ran
         shift=column("shift_km"),
         reference=column("reference_km"),
         exponent=column("exponent"),
+        pace=column("pace"),
+        onset=column("onset_km"),
         noise=column("residual_variance"),
     )

@@ -63,7 +63,7 @@ def forecast_fleet(
     facts = facts.assign(vehicle_row=facts["vehicle_id"].map(row_of)).sort_values(["vehicle_row", "series"])
     row_of_series = pd.Series(facts["vehicle_row"].to_numpy(), index=facts["series"])
     lines = lines.assign(vehicle_row=lines["series"].map(row_of_series))
-    lines = lines.sort_values(["vehicle_row", "series", "shape", "shift_km"], kind="stable")
+    lines = lines.sort_values(["vehicle_row", "series", "shape", "shift_km", "onset_km"], kind="stable")
     joints, whole = [], []
     for start in range(0, len(vehicles), _CHUNK):
         rows = np.arange(start, min(start + _CHUNK, len(vehicles)))

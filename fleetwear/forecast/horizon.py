@@ -76,9 +76,7 @@ class Ahead:
     """(V,) process variance, km^2/day."""
 
     @classmethod
-    def joined(
-        cls, n_vehicles: int, n_draws: int, parts: list[tuple[NDArray[np.int64], NextService, float]]
-    ) -> Ahead:
+    def joined(cls, n_vehicles: int, n_draws: int, parts: list[tuple[NDArray[np.int64], NextService, float]]) -> Ahead:
         """Return the parts, each for some positions, as one."""
         shape = (n_vehicles, n_draws)
         ahead = cls(
@@ -95,9 +93,7 @@ class Ahead:
 def look_ahead(con: duckdb.DuckDBPyConnection, *, as_of: date, settings: Settings) -> Outlook:
     """Return the outlook of every vehicle, from the tables that ``store.known.prepare`` made on ``con``."""
     vehicles = con.execute(sql("forecast/vehicles")).df()
-    entries = con.execute(
-        "select distinct vehicle_id, entry_date, running_km from known_entries order by vehicle_id, entry_date, running_km"
-    ).df()
+    entries = con.execute("select distinct vehicle_id, entry_date, running_km from known_entries order by all").df()
     services = con.execute(
         "select vehicle_id, done_date, running_km, interval_km, interval_months from known_services order by all"
     ).df()

@@ -8,18 +8,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from fleetwear.wear.sums import LifeSums, ReadingArrays, reading_arrays
+from fleetwear.wear.sums import ReadingArrays, reading_arrays
 
 if TYPE_CHECKING:
     import duckdb
     from numpy.typing import NDArray
 
     from fleetwear.wear import EnsembleResults, WearResults
-    from fleetwear.wear.population import Lines
+    from fleetwear.wear.population import LifePosterior
     from fleetwear.wear.sums import Floats, Integers
 
 _SHIFTS = 12
 """Distances tried for what a part of unknown origin had run before its vehicle's first record."""
+
+_LEAST_WEIGHT = 1e-4
+"""Components of less weight are left out."""
 
 
 @dataclass(frozen=True)
@@ -47,9 +50,7 @@ class Knowledge:
     """How far the last one lay from it, in standard deviations of prediction; nan likewise."""
 
 
-def know_series(
-    con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: dict[str, EnsembleResults]
-) -> Knowledge:
+def know_series(con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: dict[str, EnsembleResults]) -> Knowledge:
     """Return what the groups' populations know of each series, its own readings taken in.
 
     Parameters
@@ -81,22 +82,20 @@ def know_series(
         own = _taken(readings, rows)
         codes, cohorts = pd.factorize(series["cohort"].to_numpy()[rows])
         view = _View([str(cohort) for cohort in cohorts], codes.astype(np.int64), own)
-        whose[rows] = np.array(
-            [ensemble.best.population.mean_line(c)[1] for c in view.cohorts], dtype=object
-        )[codes]
+        whose[rows] = np.array([ensemble.best.population.mean_line(c)[1] for c in view.cohorts], dtype=object)[codes]
         lines, effect[rows], reliability[rows] = _components(ensemble, view, series.iloc[rows])
         lines["series"] = rows[lines["series"]]
         parts.append(lines)
         expected[rows], z[rows] = _odd_last(ensemble, view)
     return Knowledge(
-        pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=_COLUMNS),
+        _whole(parts),
         effect, reliability, group, whose, visits, expected, z,
     )  # fmt: skip
 
 
 _COLUMNS = [
     "series", "shape", "shift_km", "weight", "intercept", "growth", "var_intercept", "cov_cross", "var_growth",
-    "exponent", "reference_km", "residual_variance",
+    "exponent", "reference_km", "pace", "onset_km", "residual_variance",
 ]  # fmt: skip
 
 
@@ -107,6 +106,14 @@ class _View:
     cohorts: list[str]
     codes: Integers
     readings: ReadingArrays
+
+
+def _whole(parts: list[pd.DataFrame]) -> pd.DataFrame:
+    """Return the components of all groups, with weights that sum to one a series."""
+    if not parts:
+        return pd.DataFrame(columns=_COLUMNS)
+    lines = pd.concat(parts, ignore_index=True)
+    return lines.assign(weight=lines["weight"] / lines.groupby("series")["weight"].transform("sum"))
 
 
 def _all_readings(con: duckdb.DuckDBPyConnection, n_series: int) -> ReadingArrays:
@@ -136,9 +143,7 @@ def _taken(readings: ReadingArrays, rows: NDArray[np.int64]) -> ReadingArrays:
     )
 
 
-def _components(
-    ensemble: EnsembleResults, view: _View, series: pd.DataFrame
-) -> tuple[pd.DataFrame, Floats, Floats]:
+def _components(ensemble: EnsembleResults, view: _View, series: pd.DataFrame) -> tuple[pd.DataFrame, Floats, Floats]:
     """Return the component table, and effect and reliability averaged over components, shape (J,)."""
     of, shift = _shifts(series)
     readings = _shifted(view.readings, of, shift)
@@ -147,13 +152,13 @@ def _components(
     for name, fit in ensemble.fits.items():
         population = fit.population
         prior = population.prior(view.cohorts, view.codes[of])
-        sums = readings.sums(population.shape.exponent, population.shape.reference)
-        lines, _ = population.posterior(sums, prior)
-        weight = _shift_weights(population.log_marginal(sums, prior), of, n)
+        sums = population.sums_of(readings)
+        known = population.know(sums, prior)
+        weight = _shift_weights(known.log_density, of, n)
         a, r = population.growth_effects(sums, prior)
         effect += ensemble.weights[name] * np.bincount(of, weights=weight * a, minlength=n)
         reliability += ensemble.weights[name] * np.bincount(of, weights=weight * r, minlength=n)
-        frames.append(_line_table(fit, lines, of, shift, weight * ensemble.weights[name]))
+        frames.append(_line_table(fit, known, of, shift, weight * ensemble.weights[name]))
     return pd.concat(frames, ignore_index=True), effect, np.clip(reliability, 0.0, 0.999)
 
 
@@ -193,17 +198,19 @@ def _shift_weights(log_marginal: Floats, of: Integers, n: int) -> Floats:
     return np.asarray(likelihood / np.bincount(of, weights=likelihood, minlength=n)[of])
 
 
-def _line_table(fit: WearResults, lines: Lines, of: Integers, shift: Floats, weight: Floats) -> pd.DataFrame:
+def _line_table(fit: WearResults, known: LifePosterior, of: Integers, shift: Floats, weight: Floats) -> pd.DataFrame:
+    """Return the components as rows in the columns of ``Knowledge.lines``, those of no weight left out."""
     H = fit.population.to_user()
-    mean = lines.mean @ H.T
-    cov = np.einsum("ij,njk,lk->nil", H, lines.cov, H)
+    mean = known.lines.mean @ H.T
+    cov = np.einsum("ij,njk,lk->nil", H, known.lines.cov, H)
     shape = fit.population.shape
-    return pd.DataFrame(
+    row, component = np.divmod(np.arange(known.shares.size), known.shares.shape[1])
+    table = pd.DataFrame(
         {
-            "series": of,
+            "series": of[row],
             "shape": shape.name,
-            "shift_km": shift,
-            "weight": weight,
+            "shift_km": shift[row],
+            "weight": (weight[:, None] * known.shares).ravel(),
             "intercept": mean[:, 0],
             "growth": mean[:, 1],
             "var_intercept": cov[:, 0, 0],
@@ -211,9 +218,12 @@ def _line_table(fit: WearResults, lines: Lines, of: Integers, shift: Floats, wei
             "var_growth": cov[:, 1, 1],
             "exponent": shape.exponent,
             "reference_km": shape.reference,
+            "pace": fit.population.paces[component],
+            "onset_km": fit.population.onsets[component],
             "residual_variance": fit.residual_variance,
         }
     )
+    return table[table["weight"] > _LEAST_WEIGHT]
 
 
 def _odd_last(ensemble: EnsembleResults, view: _View) -> tuple[Floats, Floats]:
@@ -227,20 +237,23 @@ def _odd_last(ensemble: EnsembleResults, view: _View) -> tuple[Floats, Floats]:
     last[:-1] = readings.life[1:] != readings.life[:-1]
     life = readings.life[last]
     mean, second = np.zeros(len(life)), np.zeros(len(life))
-    has_earlier = np.zeros(len(life), dtype=bool)
+    has_earlier = readings.before(np.ones_like(readings.play))[last] > 0
     for name, fit in ensemble.fits.items():
         population = fit.population
-        earlier: LifeSums = readings.earlier_sums(population.shape.exponent, population.shape.reference).take(
-            last
-        )
-        prior = population.prior(view.cohorts, view.codes[life])
-        lines, _ = population.posterior(earlier, prior)
-        m, v = lines.at(population.coordinate(readings.distance[last]))
+        prior = population.prior(view.cohorts, view.codes[readings.life])
+        past = population.know(population.sums_of(readings, earlier=True), prior)
+        parts = past.at(population.coordinates(readings.distance[last]), np.flatnonzero(last))
+        m, v = _moments(*parts)
         v = v + population.residual_variance * readings.variance_ratio[last]
         mean += ensemble.weights[name] * m
         second += ensemble.weights[name] * (v + m * m)
-        has_earlier |= earlier.n > 0
     sd = np.sqrt(np.maximum(second - mean**2, 1e-12))
     expected[life] = np.where(has_earlier, mean, np.nan)
     z[life] = np.where(has_earlier, (readings.play[last] - mean) / sd, np.nan)
     return expected, z
+
+
+def _moments(mean: Floats, variance: Floats, shares: Floats) -> tuple[Floats, Floats]:
+    """Return mean and variance of mixtures, shape (n,), from components of shape (n, C)."""
+    middle = (shares * mean).sum(axis=1)
+    return middle, (shares * (variance + (mean - middle[:, None]) ** 2)).sum(axis=1)

@@ -57,9 +57,7 @@ def insert_frame(con: duckdb.DuckDBPyConnection, table: str, frame: pd.DataFrame
     con.unregister("frame_to_insert")
 
 
-def save_fit(
-    con: duckdb.DuckDBPyConnection, fit: FleetFit, series: pd.DataFrame, run: Run, settings: Settings
-) -> int:
+def save_fit(con: duckdb.DuckDBPyConnection, fit: FleetFit, series: pd.DataFrame, run: Run, settings: Settings) -> int:
     """Write a fit in one transaction and return its fit_id."""
     sharing = {"vehicle": fit.sharing.vehicle, "joint": fit.sharing.joint, "note": fit.sharing.note}
     stored = json.loads(settings.to_json()) | {"sharing": sharing, "unfitted": fit.unfitted}
@@ -121,6 +119,7 @@ def _models(fit: FleetFit) -> pd.DataFrame:
                     "weight": ensemble.weights[shape],
                     "exponent": one.exponent,
                     "reference_km": one.reference_distance,
+                    "pace": float(one.population.paces.max()),
                     "n_lives": one.n_groups,
                     "n_readings": one.n_obs,
                     "residual_variance": one.residual_variance,
@@ -158,9 +157,7 @@ def latest_fit(con: duckdb.DuckDBPyConnection, *, as_of: date, known_by: datetim
         [as_of, known_by],
     ).fetchall()
     if not rows:
-        raise StoreError(
-            f"there is no fit as of {as_of}", mend="Run `fleetwear fit --as-of DATE` before the forecast."
-        )
+        raise StoreError(f"there is no fit as of {as_of}", mend="Run `fleetwear fit --as-of DATE` before the forecast.")
     stored = json.loads(str(rows[0][1]))
     return StoredFit(
         int(rows[0][0]), as_of, known_by, Settings.from_json(str(rows[0][1])), Sharing(**stored["sharing"])

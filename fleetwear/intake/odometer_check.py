@@ -180,9 +180,7 @@ def _reason(entry: dict[Hashable, Any], believed: list[dict[Hashable, Any]]) -> 
     else:
         pace = f"would be more than {MAX_KM_PER_DAY:,.0f} km a day"
         too_fast_after = [
-            other
-            for other in earlier
-            if running - other["running_km"] > MAX_KM_PER_DAY * max(day - other["day"], 1)
+            other for other in earlier if running - other["running_km"] > MAX_KM_PER_DAY * max(day - other["day"], 1)
         ]
         if too_fast_after or not later:
             against = f"{pace} after {_entry_words((too_fast_after or earlier)[-1])}"

@@ -73,9 +73,7 @@ def new_to_quarantine(
     """Return those refused rows that are not in quarantine already, just so, from the same place."""
     con.register("refused_rows", rows)
     fresh = (
-        con.execute(
-            statement("new_to_quarantine"), {"file_name": file_name, "sheet": sheet, "table_name": table}
-        )
+        con.execute(statement("new_to_quarantine"), {"file_name": file_name, "sheet": sheet, "table_name": table})
         .df()["n"]
         .tolist()
     )

@@ -58,9 +58,7 @@ def answer(
     """
     where = f"question {question_id}"
     if answer not in ("true reading", "mistake"):
-        raise InputError(
-            f"{answer!r} is not an answer", where=where, mend='Answer "true reading" or "mistake".'
-        )
+        raise InputError(f"{answer!r} is not an answer", where=where, mend='Answer "true reading" or "mistake".')
     found = con.execute(
         "select a.answer from questions as q left join answers as a on a.question_id = q.question_id "
         "where q.question_id = $question_id",

@@ -18,9 +18,7 @@ _QUARANTINE = (
     "(quarantine_id, load_id, file_name, sheet, table_name, source_row, cells, reasons) "
     "values (?, ?, ?, ?, ?, ?, ?::json, ?)"
 )
-_VOICE = (
-    "insert into refused_odometer (quarantine_id, vehicle_id, entry_date, odometer_km) values (?, ?, ?, ?)"
-)
+_VOICE = "insert into refused_odometer (quarantine_id, vehicle_id, entry_date, odometer_km) values (?, ?, ?, ?)"
 _ASIDE = "insert into set_aside (table_name, row_id, quarantine_id) values (?, ?, ?)"
 
 
@@ -67,9 +65,7 @@ def set_aside(
         voiced.add(key)
         if is_of_visit:
             con.execute(_ASIDE, [*key, quarantine_id])
-        con.execute(
-            _VOICE, [quarantine_id, entry["vehicle_id"], entry["on_date"].date(), entry["odometer_km"]]
-        )
+        con.execute(_VOICE, [quarantine_id, entry["vehicle_id"], entry["on_date"].date(), entry["odometer_km"]])
     return len(of_visits) + len(others)
 
 

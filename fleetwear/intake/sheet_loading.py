@@ -57,9 +57,7 @@ def prepare(con: duckdb.DuckDBPyConnection) -> None:
 
 def begin_file(con: duckdb.DuckDBPyConnection) -> None:
     """Forget what the file before has said."""
-    con.execute(
-        "create or replace temp table said_in_file (table_name varchar, content varchar, times bigint)"
-    )
+    con.execute("create or replace temp table said_in_file (table_name varchar, content varchar, times bigint)")
 
 
 @dataclass
@@ -100,9 +98,7 @@ class SheetLoad:
         if rows_in or len(fresh) or settled:
             load_id = self._record(counts, elapsed=time.monotonic() - started)
             self._quarantine(fresh, contradicted, load_id=load_id)
-            aside = set_aside(
-                self.con, found_out, load_id=load_id, next_id=lambda: self._take_ids("quarantine_ids", 1)
-            )
+            aside = set_aside(self.con, found_out, load_id=load_id, next_id=lambda: self._take_ids("quarantine_ids", 1))
             self._insert(load_id)
             if settled:
                 quarantine.settle(self.con, settled, load_id=load_id, settled_at=self.loaded_at)
@@ -196,9 +192,7 @@ class SheetLoad:
         self.con.execute(f"create or replace temp table known as {statement(f'known_{self._table}')}")
         self._run("taken")
         self.con.execute("create or replace temp table refused_in_sheet (n bigint)")
-        self.con.execute(
-            f"insert into refused_in_sheet {statement('known_set_aside')}", {"table_name": self._table}
-        )
+        self.con.execute(f"insert into refused_in_sheet {statement('known_set_aside')}", {"table_name": self._table})
 
     def _contradictions(self) -> tuple[pd.DataFrame, pd.DataFrame]:
         """Take the rows that the store contradicts from ``taken``; return them and the rows found out."""
@@ -271,9 +265,7 @@ class SheetLoad:
 
     def _take_ids(self, sequence: str, count: int) -> int:
         """Return the first of so many new numbers in a row; there is one writer at a time."""
-        taken = self.con.execute(
-            f"select min(nextval('{sequence}')) from range($count)", {"count": max(count, 1)}
-        )
+        taken = self.con.execute(f"select min(nextval('{sequence}')) from range($count)", {"count": max(count, 1)})
         return int(taken.fetchall()[0][0])
 
     def _record(self, counts: dict[str, int], *, elapsed: float) -> int:
@@ -313,8 +305,7 @@ class SheetLoad:
         ]
         if voices:
             self.con.executemany(
-                "insert into refused_odometer (quarantine_id, vehicle_id, entry_date, odometer_km) "
-                "values (?, ?, ?, ?)",
+                "insert into refused_odometer (quarantine_id, vehicle_id, entry_date, odometer_km) values (?, ?, ?, ?)",
                 voices,
             )
 

@@ -93,9 +93,7 @@ class _Columns:
 
     def finish(self) -> tuple[pa.Table, pa.ChunkedArray]:
         self._flush()
-        columns = [
-            pa.chunked_array([chunk[i] for chunk in self.chunks], pa.string()) for i in range(self.width)
-        ]
+        columns = [pa.chunked_array([chunk[i] for chunk in self.chunks], pa.string()) for i in range(self.width)]
         return (
             pa.table(columns, names=[str(i) for i in range(self.width)]),
             pa.chunked_array(self.number_chunks, pa.int64()),
@@ -182,8 +180,7 @@ def _read_xlsx(path: Path) -> list[Sheet]:
         visible = [
             sheet.name
             for sheet in book.sheets_metadata
-            if sheet.visible == calamine.SheetVisibleEnum.Visible
-            and sheet.typ == calamine.SheetTypeEnum.WorkSheet
+            if sheet.visible == calamine.SheetVisibleEnum.Visible and sheet.typ == calamine.SheetTypeEnum.WorkSheet
         ]
         tables = [(name, book.get_sheet_by_name(name).to_python(skip_empty_area=False)) for name in visible]
     except calamine.PasswordError as error:

@@ -93,10 +93,7 @@ def _outputs(column: Column, *, result_words: bool) -> Iterator[str]:
                 "then try_cast(written as date) end as value"
             )
         case "whole":
-            yield (
-                "case when regexp_full_match(written, '[+-]?\\d+') "
-                "then try_cast(written as integer) end as value"
-            )
+            yield ("case when regexp_full_match(written, '[+-]?\\d+') then try_cast(written as integer) end as value")
         case "number":
             yield "plain_number(written) as value"
         case "yes or no":

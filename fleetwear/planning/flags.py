@@ -92,9 +92,7 @@ def read_flags(
         If the depot is unknown or the risk is not a probability.
     """
     if accepted_risk is not None and not 0.0 < accepted_risk < 1.0:
-        raise InputError(
-            f"accepted risk {accepted_risk}", mend="Give a probability between 0 and 1, such as 0.1."
-        )
+        raise InputError(f"accepted risk {accepted_risk}", mend="Give a probability between 0 and 1, such as 0.1.")
     run = latest_forecast(con, forecast_id)
     key = {"forecast_id": run.forecast_id, "unit": None}
     vehicles = con.execute(sql("pages/vehicles"), key).df()
@@ -143,16 +141,12 @@ def narrow(
     return Flags(flags.run, vehicles, joints)
 
 
-def _chosen(
-    vehicles: pd.DataFrame, run: ForecastRun, depot: str | None, horizon_days: float | None
-) -> pd.Series[bool]:
+def _chosen(vehicles: pd.DataFrame, run: ForecastRun, depot: str | None, horizon_days: float | None) -> pd.Series[bool]:
     chosen = pd.Series(True, index=vehicles.index)
     if depot is not None:
         known = sorted(vehicles["depot"].dropna().unique())
         if depot not in known:
-            raise InputError(
-                f"no vehicle stands at depot {depot!r}", mend=f"Choose one of: {', '.join(known)}."
-            )
+            raise InputError(f"no vehicle stands at depot {depot!r}", mend=f"Choose one of: {', '.join(known)}.")
         chosen &= vehicles["depot"] == depot
     if horizon_days is not None:
         last = pd.Timestamp(run.as_of) + pd.Timedelta(days=horizon_days)

@@ -65,8 +65,7 @@ def _tests(frame: pd.DataFrame, settings: Settings) -> dict[Outcome, NDArray[np.
         | odd
         | (frame["last_result"] == "seen, not measured").to_numpy(),
         Outcome.NOT_TESTED: (frame["n_visits"] == 0).to_numpy(),
-        Outcome.TOO_LITTLE_DATA: (frame["n_visits"] < MIN_VISITS).to_numpy()
-        | frame["play_next_mm"].isna().to_numpy(),
+        Outcome.TOO_LITTLE_DATA: (frame["n_visits"] < MIN_VISITS).to_numpy() | frame["play_next_mm"].isna().to_numpy(),
         Outcome.NO_LIMIT: np.isnan(limit),
     }
 
@@ -104,7 +103,8 @@ def _over_limit(row: dict[str, Any]) -> str:
 
 
 def _symptom(row: dict[str, Any]) -> str:
-    return f"{row['symptom']}; {_last(row)}{_share(row)}. A confirmed symptom calls for replacement even under the limit"
+    reading = f"{_last(row)}{_share(row)}"
+    return f"{row['symptom']}; {reading}. A confirmed symptom calls for replacement even under the limit"
 
 
 def _crosses(row: dict[str, Any]) -> str:
@@ -129,9 +129,7 @@ def _recheck(row: dict[str, Any]) -> str:
 
 def _not_tested(row: dict[str, Any]) -> str:
     since = f" since its {row['origin']} on {_date(row['life_start_date'])}" if row["life_no"] > 1 else ""
-    return (
-        f"not tested in this load direction{since}; a joint tested in one direction only has not been cleared"
-    )
+    return f"not tested in this load direction{since}; a joint tested in one direction only has not been cleared"
 
 
 def _too_little(row: dict[str, Any]) -> str:

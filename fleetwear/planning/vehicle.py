@@ -44,29 +44,21 @@ def find_unit(con: duckdb.DuckDBPyConnection, name: str) -> str:
     """
     rows = con.execute(
         "select distinct unit from vehicles "
-        "where lower(unit) = lower(trim(?)) or lower(vin) = lower(trim(?)) or lower(plate) = lower(trim(?)) order by unit",
-        [name, name, name],
+        "where lower(trim(?)) in (lower(unit), lower(vin), lower(plate)) order by unit",
+        [name],
     ).fetchall()
     if len(rows) == 1:
         return str(rows[0][0])
     if rows:
         found = ", ".join(str(row[0]) for row in rows)
         raise InputError(f"{name!r} names several vehicles: {found}", mend="Give the unit number.")
-    units = [
-        str(row[0]) for row in con.execute("select distinct unit from vehicles order by unit").fetchall()
-    ]
+    units = [str(row[0]) for row in con.execute("select distinct unit from vehicles order by unit").fetchall()]
     near = difflib.get_close_matches(name.strip().upper(), units, n=3, cutoff=0.4)
-    hint = (
-        f"The nearest unit numbers are {', '.join(near)}."
-        if near
-        else "Load its row of a vehicles file first."
-    )
+    hint = f"The nearest unit numbers are {', '.join(near)}." if near else "Load its row of a vehicles file first."
     raise InputError(f"no vehicle has the unit number, VIN or plate {name!r}", mend=hint)
 
 
-def read_vehicle(
-    con: duckdb.DuckDBPyConnection, name: str, *, forecast_id: int | None = None
-) -> VehicleRecord:
+def read_vehicle(con: duckdb.DuckDBPyConnection, name: str, *, forecast_id: int | None = None) -> VehicleRecord:
     """Return everything on a vehicle named by unit number, VIN or plate, as known to the forecast.
 
     Raises
@@ -96,7 +88,5 @@ def read_vehicle(
         readings=con.execute(sql("pages/readings"), own).df(),
         visits=con.execute(sql("pages/visits"), own).df(),
         work=con.execute(sql("pages/work"), own).df(),
-        lines=con.execute(
-            sql("pages/lines"), own | {"forecast_id": run.forecast_id, "fit_id": run.fit_id}
-        ).df(),
+        lines=con.execute(sql("pages/lines"), own | {"forecast_id": run.forecast_id, "fit_id": run.fit_id}).df(),
     )

@@ -29,10 +29,7 @@ def _own_units(values: pd.Series, units: pd.Series, *, stored_in: str) -> pd.Ser
     digits = units.map(_DIGITS).astype(int)
     shown = values.astype(float) * scale
     return pd.Series(
-        [
-            round(value, places) if np.isfinite(value) else np.nan
-            for value, places in zip(shown, digits, strict=True)
-        ],
+        [round(value, places) if np.isfinite(value) else np.nan for value, places in zip(shown, digits, strict=True)],
         index=values.index,
         dtype=float,
     )
@@ -59,9 +56,7 @@ def vehicle_table(vehicles: pd.DataFrame) -> pd.DataFrame:
             "next_service_latest": _day(vehicles["next_service_date_95"]),
             "overdue": vehicles["overdue"],
             "odometer_now": _own_units(vehicles["odometer_now"], distance, stored_in="km"),
-            "odometer_next_service": _own_units(
-                vehicles["next_service_odometer_50"], distance, stored_in="km"
-            ),
+            "odometer_next_service": _own_units(vehicles["next_service_odometer_50"], distance, stored_in="km"),
             "distance_unit": distance,
             "reason": vehicles["reason"],
         }
@@ -87,9 +82,7 @@ def joint_table(joints: pd.DataFrame) -> pd.DataFrame:
     )
     for name in ("growth_mm_per_km", "growth_lower", "growth_upper"):
         shown = name.removesuffix("_mm_per_km")
-        scaled = (
-            joints[name] * per * play.map({unit: factor("mm", unit) for unit in play.unique()}).astype(float)
-        )
+        scaled = joints[name] * per * play.map({unit: factor("mm", unit) for unit in play.unique()}).astype(float)
         frame[f"{shown}_per_10000"] = scaled.astype(float).round(3)
     frame["play_unit"], frame["distance_unit"] = play, distance
     frame["probability"] = joints["p_over_next"].astype(float).round(3)
@@ -98,9 +91,7 @@ def joint_table(joints: pd.DataFrame) -> pd.DataFrame:
     for point in ("05", "50", "95"):
         frame[f"crossing_date_{point}"] = _day(joints[f"crossing_date_{point}"])
     for point in ("05", "50", "95"):
-        frame[f"crossing_odometer_{point}"] = _own_units(
-            joints[f"crossing_odometer_{point}"], distance, stored_in="km"
-        )
+        frame[f"crossing_odometer_{point}"] = _own_units(joints[f"crossing_odometer_{point}"], distance, stored_in="km")
     frame["indicative"], frame["doubt"], frame["reason"] = (
         joints["indicative"],
         joints["doubt"],

@@ -36,9 +36,7 @@ def prepare(con: duckdb.DuckDBPyConnection, *, as_of: date, known_by: datetime |
     """
     for number, name in enumerate(_names()):
         if number == 0:
-            con.execute(
-                sql(name), {"as_of": as_of, "known_by": known_by, "km_per_day": ASSUMED_KM_PER_DAY}
-            ).fetchall()
+            con.execute(sql(name), {"as_of": as_of, "known_by": known_by, "km_per_day": ASSUMED_KM_PER_DAY}).fetchall()
         else:
             con.execute(sql(name)).fetchall()
 

@@ -71,9 +71,7 @@ def check_version(con: duckdb.DuckDBPyConnection, *, where: str = "") -> int:
     return version
 
 
-def migrate(
-    con: duckdb.DuckDBPyConnection, *, where: str = "", steps: tuple[Migration, ...] | None = None
-) -> int:
+def migrate(con: duckdb.DuckDBPyConnection, *, where: str = "", steps: tuple[Migration, ...] | None = None) -> int:
     """Apply the steps that this store lacks and return its schema number.
 
     A step and the row that records it are one transaction: after a crash either both are there or neither.

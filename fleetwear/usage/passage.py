@@ -39,9 +39,7 @@ def draw_distance(rate: ArrayLike, phi2: float, days: ArrayLike, *, rng: np.rand
     return np.asarray(np.maximum(km, 0.0), dtype=np.float64)
 
 
-def draw_crossing_days(
-    rate: ArrayLike, phi2: ArrayLike, distance_km: ArrayLike, *, rng: np.random.Generator
-) -> Floats:
+def draw_crossing_days(rate: ArrayLike, phi2: ArrayLike, distance_km: ArrayLike, *, rng: np.random.Generator) -> Floats:
     """Return the days until given distances are first run, of the shape that the arguments broadcast to.
 
     Parameters

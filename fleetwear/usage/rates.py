@@ -274,7 +274,6 @@ def _say_borrowing(history: History, tau2: float) -> str:
     small = history.groups[moving < FEW_VEHICLES]
     if not small.size:
         return ""
-    return (
-        f"groups with fewer than {FEW_VEHICLES} vehicles on record borrow from the fleet's mean rate: "
-        + ", ".join(str(label) for label in small)
+    return f"groups with fewer than {FEW_VEHICLES} vehicles on record borrow from the fleet's mean rate: " + ", ".join(
+        str(label) for label in small
     )

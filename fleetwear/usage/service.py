@@ -132,15 +132,12 @@ def _left(left: Floats, at_once: NDArray[np.bool_]) -> Floats:
     return np.where(np.isnan(left), np.inf, np.where(at_once, 1.0, np.maximum(left, 1e-9)))
 
 
-def _refuse_gaps(
-    fit: UsageFit, as_of_day: float, done_day: Floats, every_km: Floats, every_days: Floats
-) -> None:
+def _refuse_gaps(fit: UsageFit, as_of_day: float, done_day: Floats, every_km: Floats, every_days: Floats) -> None:
     with np.errstate(invalid="ignore"):
         wrong = {
             "no odometer entry (enter one on the in-service date)": np.isnan(fit.last_km),
             "no day of a last service (give the in-service date)": np.isnan(done_day),
-            "no service interval (give one by distance or by months)": np.isnan(every_km)
-            & np.isnan(every_days),
+            "no service interval (give one by distance or by months)": np.isnan(every_km) & np.isnan(every_days),
             "a service interval that is not above 0": (every_km <= 0) | (every_days <= 0),
             f"an odometer entry after the as-of day {as_of_day:g}": fit.last_day > as_of_day,
             f"a service after the as-of day {as_of_day:g}": done_day > as_of_day,

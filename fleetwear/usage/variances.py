@@ -83,9 +83,7 @@ def log_likelihood(history: History, phi2: float, omega2: float, tau2: float, cr
     """Return the (restricted) log-likelihood of the increments in km, the mean rate profiled out."""
     at = level_sums(history, omega2 / phi2, tau2 / phi2, criterion)
     k = _degrees(history, criterion)
-    return -0.5 * (
-        k * float(np.log(2.0 * np.pi * phi2)) + history.log_days + at.log_determinant + at.quadratic / phi2
-    )
+    return -0.5 * (k * float(np.log(2.0 * np.pi * phi2)) + history.log_days + at.log_determinant + at.quadratic / phi2)
 
 
 def estimate_variances(history: History, fleet_rate: float, criterion: Criterion) -> Variances:

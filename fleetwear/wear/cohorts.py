@@ -107,9 +107,7 @@ def shrink(
     assumed = False
     while nodes != [ROOT]:
         depth = max(node.count(SEPARATOR) for node in nodes)
-        parents = [
-            parent_of(node) if node != ROOT and node.count(SEPARATOR) == depth else node for node in nodes
-        ]
+        parents = [parent_of(node) if node != ROOT and node.count(SEPARATOR) == depth else node for node in nodes]
         above = list(dict.fromkeys(parents))
         position = {label: k for k, label in enumerate(above)}
         parent_codes = np.array([position[label] for label in parents], dtype=np.int64)
@@ -146,9 +144,7 @@ def _total(m: Marginal, codes: Integers, n_groups: int, sigma2: float) -> LifeSu
         return np.bincount(codes, weights=values, minlength=n_groups) / sigma2
 
     zero = np.zeros(n_groups)
-    return LifeSums(
-        np.ones(n_groups), total(m.p11), total(m.p12), total(m.p22), total(m.e1), total(m.e2), zero, zero
-    )
+    return LifeSums(np.ones(n_groups), total(m.p11), total(m.p12), total(m.p22), total(m.e1), total(m.e2), zero, zero)
 
 
 def _between(
@@ -175,9 +171,7 @@ def _between(
         own.n, own.w * scale[0] ** 2, own.wg * scale[0] * scale[1], own.wgg * scale[1] ** 2,
         own.wy * scale[0], own.wgy * scale[1], own.wyy, own.log_v,
     )  # fmt: skip
-    criterion = Criterion(
-        units, codes.astype(np.int64), n_parents, reml=True, level=level, known_variance=1.0
-    )
+    criterion = Criterion(units, codes.astype(np.int64), n_parents, reml=True, level=level, known_variance=1.0)
     optimum = minimise(criterion, start=np.array([0.5, 0.0, 0.5]))
     return optimum.relative_cov * np.outer(scale, scale), False
 

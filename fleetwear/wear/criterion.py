@@ -72,6 +72,18 @@ def marginalise(sums: LifeSums, T: NDArray[np.float64]) -> Marginal:
     )
 
 
+def log_marginals(sums: LifeSums, T: NDArray[np.float64], mean: Floats, sigma2: float) -> Floats:
+    """Return the log density of each row's readings given its mean line, shape (rows,).
+
+    ``mean`` holds intercept and growth of the mean line of each row, shape (rows, 2).
+    """
+    m = marginalise(sums, T)
+    b1, b2 = mean[:, 0], mean[:, 1]
+    quadratic = m.yy - 2.0 * (b1 * m.e1 + b2 * m.e2) + b1 * b1 * m.p11 + 2.0 * b1 * b2 * m.p12 + b2 * b2 * m.p22
+    log_norm = sums.n * np.log(2.0 * np.pi * sigma2) + m.log_det + sums.log_v
+    return np.asarray(-0.5 * (log_norm + quadratic / sigma2))
+
+
 @dataclass(frozen=True)
 class Profile:
     """The criterion at one theta, with what is profiled out. C cohorts, p fixed effects."""
@@ -100,7 +112,8 @@ class Criterion:
     """The profiled criterion as a function of theta, for lives of C cohorts.
 
     ``known_variance`` fixes sigma2 (used where "lives" are estimates with known covariance);
-    ``level`` drops growth: only theta_0 counts, and there is one fixed effect a cohort.
+    ``level`` drops growth: only theta_0 counts, and there is one fixed effect a cohort. ``weight`` counts a
+    life as so much of one, shape (J,): the share of a mixture's component (maximum likelihood only).
     """
 
     sums: LifeSums
@@ -109,6 +122,7 @@ class Criterion:
     reml: bool
     level: bool = False
     known_variance: float | None = None
+    weight: Floats | None = None
 
     @property
     def n_fixed(self) -> int:
@@ -125,7 +139,7 @@ class Criterion:
         det_a = a11 * a22 - a12 * a12
         i11, i12, i22 = a22 / det_a, -a12 / det_a, a11 / det_a
         beta1, beta2 = i11 * q1 + i12 * q2, i12 * q1 + i22 * q2
-        rss = float(m.yy.sum() - beta1 @ q1 - beta2 @ q2)
+        rss = float(self._sum(m.yy) - beta1 @ q1 - beta2 @ q2)
         if self.known_variance is None:
             rss = max(rss, 1e-16 * float(self.sums.wyy.sum()))  # less than this is rounding
 
@@ -133,9 +147,10 @@ class Criterion:
         u1 = m.e1 - m.p11 * beta1[c] - m.p12 * beta2[c]
         u2 = m.e2 - m.p12 * beta1[c] - m.p22 * beta2[c]
         sigma2, dof = self._variance(rss)
-        g11 = float(m.p11.sum() - _dot(u1, u1) / sigma2)
-        g12 = float(m.p12.sum() - _dot(u1, u2) / sigma2)
-        g22 = float(m.p22.sum() - _dot(u2, u2) / sigma2)
+        w1, w2 = (u1, u2) if self.weight is None else (u1 * self.weight, u2 * self.weight)
+        g11 = self._sum(m.p11) - _dot(w1, u1) / sigma2
+        g12 = self._sum(m.p12) - _dot(w1, u2) / sigma2
+        g22 = self._sum(m.p22) - _dot(w2, u2) / sigma2
         if self.reml:
             b11, b12, b22 = i11[c], i12[c], i22[c]
             x1, x2 = m.p11 * b11 + m.p12 * b12, m.p11 * b12 + m.p12 * b22
@@ -148,23 +163,26 @@ class Criterion:
         a, b, d = (float(value) for value in theta)
         gradient = 2.0 * np.array([g11 * a + g12 * b, g12 * a + g22 * b, g22 * d])
 
-        deviance = float(m.log_det.sum()) + dof * np.log(2.0 * np.pi * sigma2) + rss / sigma2
-        deviance += float(self.sums.log_v.sum())
+        deviance = self._sum(m.log_det) + dof * np.log(2.0 * np.pi * sigma2) + rss / sigma2
+        deviance += self._sum(self.sums.log_v)
         if self.reml:
             deviance += float(np.log(det_a).sum())
         information = np.stack([a11, a12, a12, a22], axis=-1).reshape(-1, 2, 2)
         slope = np.array([[g11, g12], [g12, g22]])
         return Profile(deviance, gradient, slope, np.stack([beta1, beta2], axis=-1), information, sigma2)
 
+    def _sum(self, values: Floats) -> float:
+        return float(values.sum()) if self.weight is None else _dot(self.weight, values)
+
     def _by_cohort(self, values: Floats) -> Floats:
         if self.n_cohorts == 1:
-            return np.array([values.sum()])
-        return np.bincount(self.cohort, weights=values, minlength=self.n_cohorts).astype(
-            np.float64, copy=False
-        )
+            return np.array([self._sum(values)])
+        if self.weight is not None:
+            values = values * self.weight
+        return np.bincount(self.cohort, weights=values, minlength=self.n_cohorts).astype(np.float64, copy=False)
 
     def _variance(self, rss: float) -> tuple[float, float]:
-        dof = float(self.sums.n.sum()) - (self.n_fixed if self.reml else 0)
+        dof = self._sum(self.sums.n) - (self.n_fixed if self.reml else 0)
         return (rss / dof if self.known_variance is None else self.known_variance), dof
 
 

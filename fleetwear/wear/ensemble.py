@@ -107,11 +107,7 @@ class EnsembleResults:
     @property
     def doubt(self) -> str:
         """Empty, or why forecasts need care, with the shape it concerns."""
-        said = [
-            f"{name}: {fit.doubt}"
-            for name, fit in self.fits.items()
-            if fit.doubt and self.weights[name] > 0.01
-        ]
+        said = [f"{name}: {fit.doubt}" for name, fit in self.fits.items() if fit.doubt and self.weights[name] > 0.01]
         if self.scores.empty:
             said.append("too few lives to weigh the shapes, so they count equally")
         return "; ".join(said)

@@ -9,16 +9,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from fleetwear.errors import DoubtfulFitWarning, FitError
+from fleetwear.errors import DoubtfulFitWarning, FitError, InputError
 from fleetwear.wear.cohorts import MIN_LIVES, Grouping, group_cohorts, shrink
 from fleetwear.wear.criterion import Criterion, marginalise
 from fleetwear.wear.ensemble import EnsembleResults
 from fleetwear.wear.labels import Labels, labelled_readings
 from fleetwear.wear.mixed_model import Optimum, minimise, starting_theta
+from fleetwear.wear.onset import OnsetProblem, OnsetSums, TwoStage, mixed_marginal, onset_grid, onset_sums
 from fleetwear.wear.population import Population
 from fleetwear.wear.results import Estimation, WearResults
 from fleetwear.wear.shapes import CANDIDATES, Shape, ShapeName, check_shape_name
 from fleetwear.wear.stacking import FOLDS, next_visit_scores, stacking_weights
+from fleetwear.wear.two_stage import TwoStagePopulation, beyond_records
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -58,12 +60,13 @@ def fit(
         Label of the cohort of each reading's life, shape (n,); "/" separates levels, so that
         "ball joint/in-out/van" has the parent "ball joint/in-out". None: one cohort.
     shape
-        "straight", "power" (its exponent found by profile likelihood), "level" (no growth), or "auto":
-        straight and power, weighted by how well each foretells the next visit of lives that it was not
-        fitted to.
+        "straight", "power" (its exponent found by profile likelihood), "two-stage" (slow, then fast after an
+        onset of its own in each life), "level" (no growth), or "auto": the first three, weighted by how well
+        each foretells the next visit of lives that it was not fitted to.
     reml
         Maximise the restricted likelihood, or else the likelihood. Exponents are always found by
-        maximum likelihood, because restricted profiles move with the scale of g.
+        maximum likelihood, because restricted profiles move with the scale of g; two-stage wear, a mixture,
+        always is, and refuses REML when asked for by name.
     variance_ratio
         Error variance of each reading over the residual variance, shape (n,); 1 where not given.
 
@@ -119,11 +122,15 @@ def fit_readings(
     return results
 
 
-def _fitted(
-    problem: _Problem, shape: str, *, folds: NDArray[np.int64] | None
-) -> WearResults | EnsembleResults:
+def _fitted(problem: _Problem, shape: str, *, folds: NDArray[np.int64] | None) -> WearResults | EnsembleResults:
     if shape != "auto":
-        return problem.fit(check_shape_name(shape))
+        name = check_shape_name(shape)
+        if name == "two-stage" and problem.reml:
+            raise InputError(
+                "two-stage wear is a mixture, for which no restricted likelihood is defined",
+                mend='Fit it with reml=False, or let shape="auto" weigh it against the others.',
+            )
+        return problem.fit(name)
     fits: dict[str, WearResults] = {name: problem.fit(name) for name in CANDIDATES}
     fold = np.arange(problem.readings.n_lives) % FOLDS if folds is None else folds
     scores = next_visit_scores(problem, fold)
@@ -149,6 +156,9 @@ class _Problem:
         self.reml = reml
         self._sums: dict[float, LifeSums] = {}
         self._near: Floats | None = None
+        self._onsets: tuple[Floats, OnsetSums] | None = None
+        self._climbed: TwoStage | None = None
+        self._climbed_groups: list[str] = []
 
     def sums(self, exponent: float) -> LifeSums:
         """Return the sums at an exponent, distances over the mean distance."""
@@ -163,6 +173,9 @@ class _Problem:
         population, estimation = self.estimate(name, None)
         shape = population.shape
         sums = self.sums(shape.exponent)
+        if isinstance(population, TwoStagePopulation):
+            under_onsets = population.sums_of(self.readings.arrays())
+            return WearResults(population, estimation, self.lives, self.cohorts, self.cohort_codes, under_onsets)
         if name == "straight":
             population, estimation, sums = _per_unit(population, estimation, sums)
         return WearResults(population, estimation, self.lives, self.cohorts, self.cohort_codes, sums)
@@ -173,9 +186,9 @@ class _Problem:
         straight = self._taken(1.0, keep)
         _check_enough(straight, level=name == "level")
         _check_scatter(straight if name != "level" else straight.without_growth(), level=name == "level")
-        grouping = group_cohorts(
-            self.cohorts, codes, straight if name != "level" else straight.without_growth()
-        )
+        grouping = group_cohorts(self.cohorts, codes, straight if name != "level" else straight.without_growth())
+        if name == "two-stage":
+            return self._two_stage(grouping, codes, keep)
         exponent = self._exponent(grouping, keep) if name == "power" else 1.0
         return self._population(Shape(name, exponent, self.readings.mean_distance), grouping, codes, keep)
 
@@ -210,9 +223,7 @@ class _Problem:
             nonlocal start
             sums, _, _ = _in_solver(self._taken(float(np.exp(log_exponent)), keep))
             criterion = Criterion(sums, grouping.codes, len(grouping.labels), reml=False)
-            optimum = minimise(
-                criterion, start=starting_theta(sums) if start is None else start, finish=False
-            )
+            optimum = minimise(criterion, start=starting_theta(sums) if start is None else start, finish=False)
             start = np.maximum(np.abs(optimum.theta), 0.05) * np.where(optimum.theta < 0, -1.0, 1.0)
             return optimum.profile.deviance
 
@@ -237,20 +248,72 @@ class _Problem:
         population = Population(
             shape, centre, spread, optimum.relative_cov, sigma2, lines, between, _doubt(optimum, shape)
         )
+        n_parameters = criterion.n_fixed + (2 if level else 4) + (shape.name == "power")
+        estimation = self._estimation(
+            optimum,
+            grouping,
+            codes,
+            sums,
+            reml=self.reml,
+            deviance=deviance,
+            n_parameters=n_parameters,
+            note=assumed,
+        )
+        return population, estimation
+
+    def _two_stage(
+        self, grouping: Grouping, codes: Integers, keep: NDArray[np.bool_] | None
+    ) -> tuple[Population, Estimation]:
+        """Return the population of two-stage wear (maximum likelihood), starting from the straight fit."""
+        readings = self.readings.arrays()
+        reference = readings.mean_distance
+        if self._onsets is None:
+            grid = onset_grid(float(readings.distance.max()))
+            self._onsets = grid, onset_sums(readings, grid, reference)
+        grid, whole = self._onsets
+        sums = whole if keep is None else whole.take(keep)
+        straight, centre, spread = _in_solver(sums.base)
+        n_groups = len(grouping.labels)
+        start = minimise(Criterion(straight, grouping.codes, n_groups, reml=False), start=starting_theta(straight))
+        problem = OnsetProblem(sums, grouping, centre, spread)
+        previous = self._climbed if keep is not None and self._climbed_groups == grouping.labels else None
+        found = problem.fit(start, previous=previous)
+        if keep is None:
+            self._climbed, self._climbed_groups = found, grouping.labels
+        marginal = mixed_marginal(problem.solver_sums(found.pace), found)
+        T = found.optimum.relative_cov
+        lines, between, assumed = shrink(
+            marginal, self.cohorts, codes, relative_cov=T, sigma2=found.sigma2, level=False
+        )
+        shape = Shape("two-stage", 1.0, reference)
+        onsets, weights = beyond_records(grid, found)
+        doubt = _doubt(replace(found.optimum, converged=found.converged), shape)
+        population = TwoStagePopulation(
+            shape, centre, spread, T, found.sigma2, lines, between, doubt, found.pace, onsets, weights
+        )
+        estimation = self._estimation(
+            replace(found.optimum, converged=found.converged), grouping, codes, straight, reml=False,
+            deviance=found.deviance, n_parameters=2 * n_groups + 4 + len(grid), note=assumed,
+        )  # fmt: skip
+        return population, estimation
+
+    def _estimation(
+        self, optimum: Optimum, grouping: Grouping, codes: Integers, sums: LifeSums, *, reml: bool, deviance: float,
+        n_parameters: int, note: str,
+    ) -> Estimation:  # fmt: skip
         lives = pd.Series(codes).value_counts()
-        estimation = Estimation(
+        return Estimation(
             optimum=optimum,
             groups=grouping.labels,
             alone={label: grouping.alone[label] for label in self.cohorts},
             lives={label: int(lives.get(k, 0)) for k, label in enumerate(self.cohorts)},
             n_obs=int(sums.n.sum()),
             n_groups=int((sums.n > 0).sum()),
-            reml=self.reml,
+            reml=reml,
             loglik=-deviance / 2.0,
-            n_parameters=criterion.n_fixed + (2 if level else 4) + (shape.name == "power"),
-            note=assumed,
+            n_parameters=n_parameters,
+            note=note,
         )
-        return population, estimation
 
 
 def _search(deviance: Callable[[float], float]) -> float:
@@ -288,9 +351,7 @@ def _per_unit(
     its logarithm grows by 2 log(reference) for each growth that is estimated.
     """
     r = population.shape.reference
-    moved = replace(
-        population, shape=Shape("straight"), centre=population.centre * r, spread=population.spread * r
-    )
+    moved = replace(population, shape=Shape("straight"), centre=population.centre * r, spread=population.spread * r)
     if estimation.reml:
         estimation = replace(estimation, loglik=estimation.loglik - len(estimation.groups) * float(np.log(r)))
     return moved, estimation, sums.centred(0.0, 1.0 / r)

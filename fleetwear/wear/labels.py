@@ -51,22 +51,16 @@ def labelled_readings(
     if (codes < 0).any():
         at = int(np.flatnonzero(codes < 0)[0])
         raise InputError("the life has no label", where=f"reading {at}", mend="Give every reading a life.")
-    readings = reading_arrays(
-        codes.astype(np.int64), distance, play, n_lives=len(lives), variance_ratio=variance_ratio
-    )
+    readings = reading_arrays(codes.astype(np.int64), distance, play, n_lives=len(lives), variance_ratio=variance_ratio)
     if cohort is None:
         return LabelledReadings(readings, pd.Index(lives), [ROOT], np.zeros(len(lives), dtype=np.int64))
     given = np.asarray(cohort)
     if given.shape != codes.shape:
-        raise InputError(
-            f"cohort has shape {given.shape}, life {codes.shape}", mend="Give one cohort label a reading."
-        )
+        raise InputError(f"cohort has shape {given.shape}, life {codes.shape}", mend="Give one cohort label a reading.")
     cohort_of_reading, names = pd.factorize(given)
     if (cohort_of_reading < 0).any():
         at = int(np.flatnonzero(cohort_of_reading < 0)[0])
-        raise InputError(
-            "the cohort has no label", where=f"reading {at}", mend="Give every reading a cohort."
-        )
+        raise InputError("the cohort has no label", where=f"reading {at}", mend="Give every reading a cohort.")
     of_life = np.zeros(len(lives), dtype=np.int64)
     of_life[codes[::-1]] = cohort_of_reading[::-1]
     split = np.flatnonzero(of_life[codes] != cohort_of_reading)
@@ -98,9 +92,7 @@ def label_codes(lives: Labels, life: ArrayLike, distance: ArrayLike) -> tuple[ND
         )
     wanted, x = np.broadcast_arrays(wanted, x)
     if not (np.isfinite(x) & (x >= 0)).all():
-        raise InputError(
-            "a distance is negative or not finite", mend="Give distances since installation, >= 0."
-        )
+        raise InputError("a distance is negative or not finite", mend="Give distances since installation, >= 0.")
     codes = lives.get_indexer(pd.Index(wanted))
     if (codes < 0).any():
         unknown = wanted[codes < 0][0]

@@ -49,14 +49,14 @@ class Optimum:
         return relative_covariance(self.theta)
 
 
-def minimise(criterion: Criterion, *, start: Floats | None = None, finish: bool = True) -> Optimum:
+def minimise(criterion: Criterion, *, start: Floats | None = None, finish: bool = True, steps: int = _STEPS) -> Optimum:
     """Return the optimum of the criterion over theta = (L11, L21, L22).
 
     No bounds are needed: the criterion is the same for (-L11, -L21) and for -L22, so a variance of zero is
     an ordinary minimum. It can also be a saddle (its gradient by theta vanishes there whatever lies beside
     it), so the derivative by T is asked whether any direction leads down, and followed if one does. With
     ``finish`` the gradient is brought to nothing; without, the deviance is good to 1e-6 or so, which is
-    enough to compare exponents.
+    enough to compare exponents. ``steps`` bounds the Newton steps.
     """
     scale = 1.0 / np.sqrt(max(float(criterion.sums.n.sum()), 1.0))
     rest = _AT_REST if finish else _NEARLY_AT_REST
@@ -65,11 +65,9 @@ def minimise(criterion: Criterion, *, start: Floats | None = None, finish: bool 
     if criterion.level:
         theta = np.array([theta[0], 0.0, 0.0])
     profile = counted.profile(theta)
-    for _ in range(_STEPS):
-        if np.abs(profile.gradient).max() * scale >= rest:
-            moved = _newton_step(counted, theta, profile)
-        else:
-            moved = None
+    for _ in range(steps):
+        steep = np.abs(profile.gradient).max() * scale >= rest
+        moved = _newton_step(counted, theta, profile) if steep else None
         if moved is None:
             moved = _beside_saddle(counted, theta, profile, slack=_DOWNHILL / scale)
         if moved is None:

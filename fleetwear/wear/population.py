@@ -12,18 +12,18 @@ mean line included (Laird & Ware 1982, Biometrics 38, equations 3.1 to 3.6).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from fleetwear.wear.criterion import Marginal, marginalise
+from fleetwear.wear.criterion import Marginal, log_marginals, marginalise
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fleetwear.wear.shapes import Shape
-    from fleetwear.wear.sums import Floats, LifeSums
+    from fleetwear.wear.sums import Floats, LifeSums, ReadingArrays
 
 SEPARATOR = "/"
 """Between the levels of a cohort's label: "ball joint/in-out/van" has the parent "ball joint/in-out"."""
@@ -83,6 +83,29 @@ def condition(m: Marginal, T: NDArray[np.float64], prior: Lines, *, sigma2: floa
 
 
 @dataclass(frozen=True)
+class LifePosterior:
+    """What is known of J lives after their readings, as a mixture of C components (one but for onsets)."""
+
+    lines: Lines
+    """J * C lines, component by component within a life."""
+    shares: Floats
+    """Probability of each component, shape (J, C)."""
+    log_density: Floats
+    """Log density of each life's readings, the mean line taken as known, shape (J,)."""
+
+    def at(self, z: Floats, rows: NDArray[np.int64] | None = None) -> tuple[Floats, Floats, Floats]:
+        """Return mean and variance of play at growth values z, and the shares, each of the shape of z, (n, C).
+
+        ``rows`` picks the life of each row of z; without it there is one row a life.
+        """
+        n, c = z.shape
+        chosen = np.arange(n) if rows is None else rows
+        flat = (chosen[:, None] * c + np.arange(c)).ravel()
+        mean, variance = self.lines.take(flat).at(z.ravel())
+        return mean.reshape(n, c), variance.reshape(n, c), self.shares[chosen]
+
+
+@dataclass(frozen=True)
 class Population:
     """One fitted shape: everything that a forecast for any life needs, with the lives left out."""
 
@@ -109,6 +132,30 @@ class Population:
         if self.level:
             return np.zeros_like(distance)
         return (self.shape.growth(distance) - self.centre) / self.spread
+
+    def coordinates(self, distance: Floats) -> Floats:
+        """Return the solver's growth coordinate at distances under each component, shape (n, C)."""
+        return self.coordinate(distance)[:, None]
+
+    @property
+    def paces(self) -> Floats:
+        """By how much growth is faster after the onset of each component, shape (C,)."""
+        return np.ones(1)
+
+    @property
+    def onsets(self) -> Floats:
+        """The distance at which the pace of each component changes, shape (C,)."""
+        return np.zeros(1)
+
+    def sums_of(self, readings: ReadingArrays, *, earlier: bool = False) -> Any:
+        """Return the sums of each life, or of each reading's past, in the form that :meth:`know` takes."""
+        take = readings.earlier_sums if earlier else readings.sums
+        return take(self.shape.exponent, self.shape.reference)
+
+    def know(self, sums: Any, prior: Lines) -> LifePosterior:
+        """Return what is known of each life after the readings behind its sums."""
+        lines, _ = self.posterior(sums, prior)
+        return LifePosterior(lines, np.ones((len(lines.mean), 1)), self.log_marginal(sums, prior))
 
     def solver_sums(self, sums: LifeSums) -> LifeSums:
         """Return sums of g as sums of the solver's coordinate."""
@@ -152,30 +199,26 @@ class Population:
 
     def log_marginal(self, sums: LifeSums, prior: Lines) -> Floats:
         """Return the log density of each life's readings, the mean line taken as known, shape (J,)."""
-        m = marginalise(self.solver_sums(sums), self.covariance(prior))
-        b1, b2 = prior.mean[:, 0], prior.mean[:, 1]
-        quadratic = (
-            m.yy - 2.0 * (b1 * m.e1 + b2 * m.e2)
-            + b1 * b1 * m.p11 + 2.0 * b1 * b2 * m.p12 + b2 * b2 * m.p22
-        )  # fmt: skip
-        log_norm = sums.n * np.log(2.0 * np.pi * self.residual_variance) + m.log_det + sums.log_v
-        return np.asarray(-0.5 * (log_norm + quadratic / self.residual_variance))
+        return log_marginals(self.solver_sums(sums), self.covariance(prior), prior.mean, self.residual_variance)
 
-    def growth_effects(self, sums: LifeSums, prior: Lines) -> tuple[Floats, Floats]:
+    def effects(self, sums: Any, prior: Lines) -> tuple[Floats, Floats]:
+        """Return the random effects of each life about its mean line, (J, 2), and their covariance, (J, 2, 2)."""
+        T = self.covariance(prior)
+        m = marginalise(self.solver_sums(sums), T)
+        lines, _ = condition(m, T, prior, sigma2=self.residual_variance)
+        P = np.stack([m.p11, m.p12, m.p12, m.p22], axis=-1).reshape(-1, 2, 2)
+        return lines.mean - prior.mean, self.residual_variance * (T - T @ P @ T)
+
+    def growth_effects(self, sums: Any, prior: Lines) -> tuple[Floats, Floats]:
         """Return each life's growth effect over the spread of its cohort, and its reliability, shape (J,).
 
         The reliability is one less the posterior variance of the effect over its prior variance.
         """
-        T = self.relative_cov
-        if T[1, 1] <= 0.0:
-            return np.zeros(len(sums)), np.zeros(len(sums))
-        m = marginalise(self.solver_sums(sums), T)
-        b1, b2 = prior.mean[:, 0], prior.mean[:, 1]
-        u1, u2 = m.e1 - m.p11 * b1 - m.p12 * b2, m.e2 - m.p12 * b1 - m.p22 * b2
-        t1, t2 = float(T[0, 1]), float(T[1, 1])
-        effect = (t1 * u1 + t2 * u2) / np.sqrt(self.residual_variance * t2)
-        known = (t1 * t1 * m.p11 + 2.0 * t1 * t2 * m.p12 + t2 * t2 * m.p22) / t2
-        return np.asarray(effect), np.clip(known, 0.0, 1.0)
+        variance = self.residual_variance * float(self.relative_cov[1, 1])
+        if variance <= 0.0:
+            return np.zeros(len(prior.mean)), np.zeros(len(prior.mean))
+        effect, cov = self.effects(sums, replace(prior, beyond=None))
+        return effect[:, 1] / np.sqrt(variance), np.clip(1.0 - cov[:, 1, 1] / variance, 0.0, 1.0)
 
     def to_user(self) -> NDArray[np.float64]:
         """Return H', which turns the solver's coefficients into those of (1, g), shape (2, 2)."""

@@ -4,23 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
 from fleetwear.errors import InputError
-from fleetwear.wear.criterion import marginalise
 from fleetwear.wear.labels import Labels, label_codes, labelled_readings, limits
 from fleetwear.wear.population import parent_of
 from fleetwear.wear.prediction import Components, checked_level, predict_frame
-from fleetwear.wear.sums import LifeSums
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
     from fleetwear.wear.mixed_model import Optimum
-    from fleetwear.wear.population import Lines, Population
+    from fleetwear.wear.population import LifePosterior, Lines, Population
     from fleetwear.wear.sums import Floats, Integers
 
 TERMS = ["intercept", "growth"]
@@ -55,7 +53,8 @@ class WearResults:
     life_labels: Labels
     cohort_labels: list[str]
     cohort_codes: Integers
-    life_sums: LifeSums
+    life_sums: Any
+    """The lives' sums, in the form that the population takes."""
 
     # the population -----------------------------------------------------------------------------
 
@@ -212,26 +211,22 @@ class WearResults:
     # the lives -----------------------------------------------------------------------------------
 
     @cached_property
-    def _posterior(self) -> tuple[Lines, Floats]:
-        prior = self.population.prior(self.cohort_labels, self.cohort_codes)
-        return self.population.posterior(self.life_sums, prior)
+    def _prior(self) -> Lines:
+        return self.population.prior(self.cohort_labels, self.cohort_codes)
 
-    @property
-    def lines(self) -> Lines:
-        """What is known of each life's line in the solver's coordinates."""
-        return self._posterior[0]
+    @cached_property
+    def posterior(self) -> LifePosterior:
+        """What is known of each life's line, in the solver's coordinates."""
+        return self.population.know(self.life_sums, self._prior)
 
     def random_effects(self) -> pd.DataFrame:
         """Return the predicted random effects, one row a life: cohort, intercept, growth and their
         standard errors (of the life's line about its cohort's line, in the reader's units).
         """
-        H, s2 = self.population.to_user(), self.population.residual_variance
-        prior = self.population.prior(self.cohort_labels, self.cohort_codes)
-        effects = (self.lines.mean - prior.mean) @ H.T
-        T = self.population.covariance(prior)
-        m = marginalise(self.population.solver_sums(self.life_sums), T)
-        P = np.stack([m.p11, m.p12, m.p12, m.p22], axis=-1).reshape(-1, 2, 2)
-        variance = np.einsum("ij,njk,ik->ni", H, s2 * (T - T @ P @ T), H)
+        H = self.population.to_user()
+        effects, cov = self.population.effects(self.life_sums, self._prior)
+        effects = effects @ H.T
+        variance = np.einsum("ij,njk,ik->ni", H, cov, H)
         frame = pd.DataFrame(
             {
                 "cohort": np.asarray(self.cohort_labels, dtype=object)[self.cohort_codes],
@@ -256,10 +251,9 @@ class WearResults:
         return self
 
     def components(self, rows: NDArray[np.int64], distance: Floats) -> Components:
-        """Return mean, variance and weight of the true play of lives at distances, one component."""
-        mean, variance = self.lines.take(rows).at(self.population.coordinate(distance))
-        noise = np.full_like(mean, self.residual_variance)
-        return Components(mean[:, None], variance[:, None], noise[:, None], np.ones((len(mean), 1)))
+        """Return mean, variance and weight of the true play of lives at distances."""
+        mean, variance, shares = self.posterior.at(self.population.coordinates(distance), rows)
+        return Components(mean, variance, np.full_like(mean, self.residual_variance), shares)
 
     def predict(self, life: ArrayLike, distance: ArrayLike, level: float = 0.95) -> pd.DataFrame:
         """Return the forecast of lives at distances since their installation.
@@ -308,10 +302,13 @@ class WearResults:
         line of the nearest parent that it has, made wider by the spread between cohorts.
         """
         labelled = labelled_readings(life, distance, play, cohort, variance_ratio=variance_ratio)
-        shape = self.population.shape
-        sums = labelled.readings.sums(shape.exponent, shape.reference)
         return WearResults(
-            self.population, self.estimation, labelled.lives, labelled.cohorts, labelled.cohort_codes, sums
+            self.population,
+            self.estimation,
+            labelled.lives,
+            labelled.cohorts,
+            labelled.cohort_codes,
+            self.population.sums_of(labelled.readings),
         )
 
     def summary(self) -> str:

@@ -10,6 +10,9 @@ straight    x / reference          steady wear
 power       (x / reference)^gamma  wear that gathers pace (gamma > 1) or settles (< 1)
 ==========  =====================  =====================================================
 
+The fourth shape, two-stage, is a mixture of straight lines that bend upward at an onset which differs from
+life to life: module ``onset``.
+
 x is the distance since the part was installed and has the unit that the caller uses throughout;
 ``reference`` is a distance in that unit, 1 for the straight shape, so that its growth is play per
 unit of distance.
@@ -27,9 +30,9 @@ from fleetwear.errors import InputError
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
-ShapeName = Literal["level", "straight", "power"]
+ShapeName = Literal["level", "straight", "power", "two-stage"]
 
-NAMES: tuple[ShapeName, ...] = ("level", "straight", "power")
+NAMES: tuple[ShapeName, ...] = ("level", "straight", "power", "two-stage")
 
 CANDIDATES: tuple[ShapeName, ...] = ("straight", "power")
 """The shapes that are weighed against each other when none is chosen."""
@@ -71,4 +74,4 @@ def check_shape_name(name: str) -> ShapeName:
     for known in NAMES:
         if name == known:
             return known
-    raise InputError(f"unknown shape {name!r}", mend='Choose "auto", "straight", "power" or "level".')
+    raise InputError(f"unknown shape {name!r}", mend='Choose "auto", "straight", "power", "two-stage" or "level".')

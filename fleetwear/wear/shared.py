@@ -168,9 +168,7 @@ def _solve_nested(
     def within_joint(values: Floats, w: Floats) -> Floats:
         shrink = alpha / (1.0 + alpha * joints.totals(weight))
         shape = (-1,) + (1,) * (values.ndim - 1)
-        return np.asarray(
-            values - w.reshape(shape) * (shrink.reshape(shape) * joints.totals(values))[joints.code]
-        )
+        return np.asarray(values - w.reshape(shape) * (shrink.reshape(shape) * joints.totals(values))[joints.code])
 
     inner = within_joint(weighted, weight)
     ones = within_joint(weight, weight)

@@ -61,10 +61,7 @@ def next_visit_scores(problem: Fittable, fold: NDArray[np.int64]) -> pd.DataFram
         held_out = readings.of_lives(~keep)
         scored.append(
             pd.DataFrame(
-                {
-                    name: _log_density(population, held_out, problem)
-                    for name, population in populations.items()
-                }
+                {name: _log_density(population, held_out, problem) for name, population in populations.items()}
             )
         )
     frame = pd.concat(scored, ignore_index=True) if scored else pd.DataFrame(columns=list(CANDIDATES))
@@ -73,14 +70,15 @@ def next_visit_scores(problem: Fittable, fold: NDArray[np.int64]) -> pd.DataFram
 
 def _log_density(population: Population, readings: ReadingArrays, problem: Fittable) -> NDArray[np.float64]:
     """Return the log density of each reading given earlier ones of its life; nan where there is none."""
-    shape, life = population.shape, readings.life
-    earlier = readings.earlier_sums(shape.exponent, shape.reference)
-    prior = population.prior(problem.cohorts, problem.cohort_codes[life])
-    lines, _ = population.posterior(earlier, prior)
-    mean, variance = lines.at(population.coordinate(readings.distance))
-    variance = variance + population.residual_variance * readings.variance_ratio
-    log_density = -0.5 * (np.log(2.0 * np.pi * variance) + (readings.play - mean) ** 2 / variance)
-    return np.where(earlier.n > 0, log_density, np.nan)
+    prior = population.prior(problem.cohorts, problem.cohort_codes[readings.life])
+    past = population.know(population.sums_of(readings, earlier=True), prior)
+    mean, variance, shares = past.at(population.coordinates(readings.distance))
+    variance = variance + (population.residual_variance * readings.variance_ratio)[:, None]
+    with np.errstate(divide="ignore"):
+        each = np.log(shares) - 0.5 * (np.log(2.0 * np.pi * variance) + (readings.play[:, None] - mean) ** 2 / variance)
+    highest = each.max(axis=1, keepdims=True)
+    log_density = (highest + np.log(np.exp(each - highest).sum(axis=1, keepdims=True)))[:, 0]
+    return np.where(readings.before(np.ones_like(readings.play)) > 0, log_density, np.nan)
 
 
 def stacking_weights(scores: pd.DataFrame) -> dict[str, float]:
@@ -110,9 +108,7 @@ def _best_mixture(density: NDArray[np.float64]) -> NDArray[np.float64]:
             for j in range(i):
                 others = density @ weights - weights[i] * density[:, i] - weights[j] * density[:, j]
                 both = weights[i] + weights[j]
-                weights[i] = both * _balance(
-                    others + both * density[:, j], both * (density[:, i] - density[:, j])
-                )
+                weights[i] = both * _balance(others + both * density[:, j], both * (density[:, i] - density[:, j]))
                 weights[j] = both - weights[i]
         if np.abs(weights - before).max() < 1e-9:
             break

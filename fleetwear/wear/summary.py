@@ -32,7 +32,5 @@ def summary_text(results: WearResults) -> str:
     borrowed = [cohort for cohort, alone in results.estimation.alone.items() if not alone]
     if borrowed:
         tail.append(f"cohorts too small to stand alone, borrowing from their parents: {', '.join(borrowed)}")
-    tail += [
-        text for text in (results.estimation.note, results.doubt and f"Doubtful: {results.doubt}") if text
-    ]
+    tail += [text for text in (results.estimation.note, results.doubt and f"Doubtful: {results.doubt}") if text]
     return "\n".join([*head, table.to_string(float_format=lambda value: f"{value:.6g}"), *tail])

@@ -13,6 +13,7 @@ reference distance near the fleet's mean), so that squares of 500,000 km lose no
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from functools import cached_property
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
@@ -21,6 +22,8 @@ from fleetwear.errors import InputError
 from fleetwear.wear.shapes import power
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import ArrayLike, NDArray
 
     Floats = NDArray[np.float64]
@@ -109,55 +112,54 @@ class ReadingArrays:
             self.life[rows], self.distance[rows], self.play[rows], self.variance_ratio[rows], self.n_lives
         )
 
-    def sums(self, exponent: float, reference: float) -> LifeSums:
-        """Return the sums with g = (distance / reference) ^ exponent, one row a life."""
-        g = power(self.distance, exponent, reference)
-        w = 1.0 / self.variance_ratio
-        wg, wy = w * g, w * self.play
+    def total(self, values: Floats) -> Floats:
+        """Return the sum over each life's readings, shape (J,), of values of shape (n,)."""
+        return np.bincount(self.life, weights=values, minlength=self.n_lives).astype(np.float64, copy=False)
 
-        def per_life(values: Floats | None) -> Floats:
-            return np.bincount(self.life, weights=values, minlength=self.n_lives).astype(np.float64)
-
-        return LifeSums(
-            n=per_life(None),
-            w=per_life(w),
-            wg=per_life(wg),
-            wgg=per_life(wg * g),
-            wy=per_life(wy),
-            wgy=per_life(wg * self.play),
-            wyy=per_life(wy * self.play),
-            log_v=per_life(np.log(self.variance_ratio)),
-        )
-
-    def earlier_sums(self, exponent: float, reference: float) -> LifeSums:
-        """Return, for each reading, the sums over the readings of its life at shorter distances.
-
-        Readings at one distance (strokes of one visit) are not earlier than each other. Shape (n,).
-        """
-        g = power(self.distance, exponent, reference)
-        w = 1.0 / self.variance_ratio
-        wg, wy = w * g, w * self.play
+    @cached_property
+    def _starts(self) -> tuple[Integers, Integers]:
+        """Where the life, and the visit, of each reading start, shape (n,)."""
         n = len(self.life)
         new_life = np.ones(n, dtype=bool)
         new_life[1:] = self.life[1:] != self.life[:-1]
         new_visit = new_life.copy()
         new_visit[1:] |= self.distance[1:] != self.distance[:-1]
-        life_start = np.maximum.accumulate(np.where(new_life, np.arange(n), 0))
-        visit_start = np.maximum.accumulate(np.where(new_visit, np.arange(n), 0))
+        place = np.arange(n)
+        return (
+            np.maximum.accumulate(np.where(new_life, place, 0)),
+            np.maximum.accumulate(np.where(new_visit, place, 0)),
+        )
 
-        def before(values: Floats) -> Floats:
-            running = np.concatenate([[0.0], np.cumsum(values)])
-            return np.where(visit_start > life_start, running[visit_start] - running[life_start], 0.0)
+    def before(self, values: Floats) -> Floats:
+        """Return, for each reading, the sum over the readings of its life at shorter distances, shape (n,).
 
+        Readings at one distance (strokes of one visit) are not earlier than each other.
+        """
+        life_start, visit_start = self._starts
+        running = np.concatenate([[0.0], np.cumsum(values)])
+        return np.where(visit_start > life_start, running[visit_start] - running[life_start], 0.0)
+
+    def sums(self, exponent: float, reference: float) -> LifeSums:
+        """Return the sums with g = (distance / reference) ^ exponent, one row a life."""
+        return self._summed(self.total, exponent, reference)
+
+    def earlier_sums(self, exponent: float, reference: float) -> LifeSums:
+        """Return, for each reading, the sums over earlier readings of its life (see :meth:`before`)."""
+        return self._summed(self.before, exponent, reference)
+
+    def _summed(self, add: Callable[[Floats], Floats], exponent: float, reference: float) -> LifeSums:
+        g = power(self.distance, exponent, reference)
+        w = 1.0 / self.variance_ratio
+        wg, wy = w * g, w * self.play
         return LifeSums(
-            n=(visit_start - life_start).astype(np.float64),
-            w=before(w),
-            wg=before(wg),
-            wgg=before(wg * g),
-            wy=before(wy),
-            wgy=before(wg * self.play),
-            wyy=before(wy * self.play),
-            log_v=before(np.log(self.variance_ratio)),
+            n=add(np.ones_like(w)),
+            w=add(w),
+            wg=add(wg),
+            wgg=add(wg * g),
+            wy=add(wy),
+            wgy=add(wg * self.play),
+            wyy=add(wy * self.play),
+            log_v=add(np.log(self.variance_ratio)),
         )
 
 
@@ -191,8 +193,7 @@ def reading_arrays(
     v = np.ones_like(y) if variance_ratio is None else as_numbers("variance_ratio", variance_ratio)
     if not (x.shape == y.shape == v.shape == life.shape and x.ndim == 1):
         raise InputError(
-            f"life, distance, play and variance_ratio have shapes "
-            f"{life.shape}, {x.shape}, {y.shape}, {v.shape}",
+            f"life, distance, play and variance_ratio have shapes {life.shape}, {x.shape}, {y.shape}, {v.shape}",
             mend="Give flat arrays of one length, one element a reading.",
         )
     for name, values, good, rule in (

@@ -135,9 +135,7 @@ def test_a_planted_case_each_is_flagged_as_it_should(demo_store, monkeypatch, ca
         (["forecast", "--cost-ratio", "-1", "--store", "STORE"], "positive number"),
     ],
 )
-def test_what_cannot_be_done_is_said_in_words_with_exit_code_one(
-    arguments, words, tmp_path, monkeypatch, capsys
-):
+def test_what_cannot_be_done_is_said_in_words_with_exit_code_one(arguments, words, tmp_path, monkeypatch, capsys):
     given = [str(tmp_path / "store") if word == "STORE" else word for word in arguments]
     monkeypatch.chdir(tmp_path)
     code, out, err = run_main(monkeypatch, capsys, *given)

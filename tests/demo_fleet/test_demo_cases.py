@@ -7,9 +7,7 @@ from demo_fleet.mistakes import REFUSED
 
 
 def readings_of(demo, unit):
-    parts = [
-        table[table["unit"] == unit] for name, table in demo.tables.items() if name.startswith("readings")
-    ]
+    parts = [table[table["unit"] == unit] for name, table in demo.tables.items() if name.startswith("readings")]
     return pd.concat(parts).assign(day=lambda table: table["visit date"].str[:10])
 
 

@@ -10,9 +10,7 @@ from fleetwear.store import Store
 def loaded(demo, tmp_path_factory):
     """The store after the files were loaded one by one, in their order, with what each load brought."""
     store = Store.create_or_open(tmp_path_factory.mktemp("store"))
-    summaries = [
-        row for path in demo.files.files for row in load_files(store, [path], today=demo.files.as_of)
-    ]
+    summaries = [row for path in demo.files.files for row in load_files(store, [path], today=demo.files.as_of)]
     return store, summaries
 
 

@@ -62,9 +62,7 @@ def test_slipped_setups_are_few_and_mostly_low(demo):
 
 def test_what_was_not_seen_is_small(demo):
     readings = demo.truth.readings
-    results = [
-        demo.row(file, row)["result"] for file, row in readings[["file", "row"]].itertuples(index=False)
-    ]
+    results = [demo.row(file, row)["result"] for file, row in readings[["file", "row"]].itertuples(index=False)]
     by_result = readings.groupby(np.array(results))["true_mm"].median()
     assert by_result["none seen"] < 0.25 < by_result["seen, not measured"]
 

@@ -31,6 +31,7 @@ def component(series, **changed):
     values = {
         "series": series, "shape": "straight", "shift_km": 0.0, "weight": 1.0, "intercept": 0.1, "growth": 8e-6,
         "var_intercept": 4e-4, "cov_cross": -6e-9, "var_growth": 1e-12, "exponent": 1.0, "reference_km": 1.0,
+        "pace": 1.0, "onset_km": 0.0,
         "residual_variance": 0.0016,
     }  # fmt: skip
     return values | changed
@@ -80,9 +81,7 @@ def test_a_mixture_of_shapes_and_origins_agrees_with_its_weights():
         mean = line["intercept"] + line["growth"] * g
         sd = np.sqrt(line["var_intercept"] + 2 * g * line["cov_cross"] + g * g * line["var_growth"])
         wanted += line["weight"] * stats.norm.sf(0.6, mean, sd)
-    made = forecast_draws(
-        of(lines, limit=0.6), still(1), ALONE, horizon_days=HORIZON, rng=np.random.default_rng(2)
-    )
+    made = forecast_draws(of(lines, limit=0.6), still(1), ALONE, horizon_days=HORIZON, rng=np.random.default_rng(2))
     assert made.series["p_over_next"][0] == pytest.approx(wanted, abs=FIVE_SE)
 
 
@@ -125,8 +124,7 @@ def test_eight_joints_of_a_vehicle(correlation, wanted):
         assert wanted == pytest.approx(0.44, abs=0.005)
     # without readings of their own (reliability 0) the draws have the prior's correlation
     lines = [
-        component(k, intercept=0.0, var_intercept=0.0, cov_cross=0.0, growth=0.0, var_growth=1e-10)
-        for k in range(8)
+        component(k, intercept=0.0, var_intercept=0.0, cov_cross=0.0, growth=0.0, var_growth=1e-10) for k in range(8)
     ]
     limit = float(stats.norm.ppf(0.9)) * 1e-5 * 60_000
     made = forecast_draws(

@@ -61,7 +61,8 @@ def test_readings_that_slipped_are_far_from_their_history(fitted, demo_store):
     con, series, fleet = fitted
     truth = pd.read_csv(demo_store.files.truth["readings"])
     rows = con.execute(
-        "select r.vehicle_id, r.position_id, k.life_no, r.direction, l.file_name as file, r.source_row as row, k.visit_date "
+        "select r.vehicle_id, r.position_id, k.life_no, r.direction, l.file_name as file, r.source_row as row, "
+        "k.visit_date "
         "from readings as r join loads as l using (load_id) join known_readings as k using (reading_id)"
     ).df()
     rows = rows.merge(truth[["file", "row", "expected_mm", "measured_mm", "slipped"]], on=["file", "row"])
@@ -97,7 +98,7 @@ def test_an_unknown_origin_is_the_mixture_over_what_it_may_have_run(fitted):
         fit = fleet.groups[fleet.knowledge.group[row.series]].fit_of("straight")
         lines = fleet.knowledge.lines
         own = lines[(lines["series"] == row.series) & (lines["shape"] == "straight")]
-        assert len(own) == 12
+        assert 1 <= len(own) <= 12, "twelve are tried, those of next to no weight are left out"
         assert own["shift_km"].between(0, row.earlier_km_at_most).all()
         H = fit.population.to_user()
         line, _ = fit.population.mean_line(row.cohort)
@@ -106,12 +107,10 @@ def test_an_unknown_origin_is_the_mixture_over_what_it_may_have_run(fitted):
         for shift in own["shift_km"]:
             Z = np.column_stack([np.ones(len(readings)), readings["distance_km"] + shift])
             V = Z @ cov_re @ Z.T + np.diag(fit.residual_variance * readings["variance_ratio"])
-            log_density.append(
-                stats.multivariate_normal.logpdf(readings["play_mm"], Z @ mean, V, allow_singular=True)
-            )
+            log_density.append(stats.multivariate_normal.logpdf(readings["play_mm"], Z @ mean, V, allow_singular=True))
         wanted = np.exp(np.array(log_density) - max(log_density))
         got = own["weight"].to_numpy() / own["weight"].sum()
-        assert got == pytest.approx(wanted / wanted.sum(), rel=1e-5, abs=1e-9)
+        assert got == pytest.approx(wanted / wanted.sum(), rel=1e-4, abs=1e-9)
         checked += 1
     assert checked >= 3
 
@@ -137,9 +136,7 @@ def test_a_series_without_readings_has_the_line_of_its_cohort(fitted):
         assert fleet.knowledge.reliability[number] == 0.0
         assert (
             fleet.knowledge.whose_line[number]
-            == fleet.groups[fleet.knowledge.group[number]].best.population.mean_line(
-                series["cohort"][number]
-            )[1]
+            == fleet.groups[fleet.knowledge.group[number]].best.population.mean_line(series["cohort"][number])[1]
         )
         assert whose
 

@@ -31,8 +31,7 @@ def outlook(make_store):
         {
             "vehicles": "unit,model,in service date,distance source\n" + "\n".join(rows),
             "positions": "model,axle,side,place,kind\nVan,front,left,lower,ball joint",
-            "services": "unit,service date,odometer (km),interval (km),interval months\n"
-            + "\n".join(services),
+            "services": "unit,service date,odometer (km),interval (km),interval months\n" + "\n".join(services),
             "visits": "unit,visit date,odometer (km)\nN1,2025-11-01,60000",
         }
     )

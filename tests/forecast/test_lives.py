@@ -77,9 +77,7 @@ def test_a_swapped_odometer_keeps_the_distance_going(make_store):
             """,
         }
     )
-    assert known(
-        store, "select odometer_km, running_km from known_visits order by running_km, odometer_km"
-    ) == [
+    assert known(store, "select odometer_km, running_km from known_visits order by running_km, odometer_km") == [
         (49000.0, 49000.0),
         (100.0, 50000.0),
         (50000.0, 50000.0),
@@ -134,9 +132,7 @@ def test_only_what_had_happened_and_been_loaded_is_known(make_store):
         "visits": "unit,visit date,odometer (km)\nA1,2024-01-10,20000\nA1,2026-01-10,60000",
     }
     store = make_store(tables)
-    make_store(
-        {"more": "unit,visit date,odometer (km)\nA1,2025-01-10,40000"}, loaded_at=datetime(2026, 12, 1)
-    )
+    make_store({"more": "unit,visit date,odometer (km)\nA1,2025-01-10,40000"}, loaded_at=datetime(2026, 12, 1))
     dates = "select year(visit_date) from known_visits order by visit_date"
     assert known(store, dates) == [(2024,), (2025,), (2026,)]
     assert known(store, dates, as_of=date(2025, 6, 1)) == [(2024,), (2025,)]

@@ -71,16 +71,12 @@ def test_only_what_had_been_loaded_counts_on_request(demo_store, tmp_path, quick
     as_of = demo_store.files.as_of
     before = nightly.run(tmp_path, as_of=as_of, made_at=first, settings=quick_settings)
     load.run(tmp_path, late, date(2026, 11, 20), loaded_at=second)
-    again = nightly.run(
-        tmp_path, as_of=as_of, made_at=second, settings=quick_settings, known_by=datetime(2026, 11, 12)
-    )
+    again = nightly.run(tmp_path, as_of=as_of, made_at=second, settings=quick_settings, known_by=datetime(2026, 11, 12))
     now = nightly.run(tmp_path, as_of=as_of, made_at=second, settings=quick_settings)
     pd.testing.assert_frame_equal(
         flags_of(tmp_path, before).joints[COMPARED], flags_of(tmp_path, again).joints[COMPARED]
     )
-    assert (
-        flags_of(tmp_path, now).joints["n_visits"].sum() > flags_of(tmp_path, before).joints["n_visits"].sum()
-    )
+    assert flags_of(tmp_path, now).joints["n_visits"].sum() > flags_of(tmp_path, before).joints["n_visits"].sum()
 
 
 @pytest.fixture(scope="module")
@@ -96,7 +92,8 @@ def scored(demo_store):
         with Store(demo_store.folder).reader() as con:
             following = con.execute(
                 "select v.unit, min(s.done_date) as served from services as s "
-                "join (select distinct vehicle_id, unit from vehicles) as v using (vehicle_id) where s.done_date > ? group by v.unit",
+                "join (select distinct vehicle_id, unit from vehicles) as v using (vehicle_id) "
+                "where s.done_date > ? group by v.unit",
                 [as_of],
             ).df()
         joints = joints.merge(following, on="unit")
@@ -104,10 +101,7 @@ def scored(demo_store):
         lives = truth.lives.rename(columns={"life": "life_no"})
         met = joints.merge(lives, on=keys, suffixes=("", "_true"))
         km = np.concatenate(
-            [
-                running_km_on(truth.usage, unit, group["served"])
-                for unit, group in met.groupby("unit", sort=False)
-            ]
+            [running_km_on(truth.usage, unit, group["served"]) for unit, group in met.groupby("unit", sort=False)]
         )
         order = pd.concat([group for _, group in met.groupby("unit", sort=False)])
         order["true_next"] = true_play(order, km)
@@ -118,9 +112,7 @@ def scored(demo_store):
 def test_forecasts_of_the_demo_fleet_have_skill(scored):
     """Cases: limit on record, last reading within it. Score: the true play at the service that followed."""
     cases = scored[
-        scored["p_over_next"].notna()
-        & ~(scored["last_play_mm"] > scored["limit_mm"])
-        & (scored["question"] == "")
+        scored["p_over_next"].notna() & ~(scored["last_play_mm"] > scored["limit_mm"]) & (scored["question"] == "")
     ]
     over = (cases["true_next"] > cases["limit_mm"]).to_numpy(float)
     p = cases["p_over_next"].to_numpy()
@@ -133,7 +125,5 @@ def test_forecasts_of_the_demo_fleet_have_skill(scored):
 
 def test_prediction_intervals_cover_the_true_play(scored):
     cases = scored[scored["play_next_mm"].notna()]
-    inside = (cases["true_next"] >= cases["play_next_lower"]) & (
-        cases["true_next"] <= cases["play_next_upper"]
-    )
+    inside = (cases["true_next"] >= cases["play_next_lower"]) & (cases["true_next"] <= cases["play_next_upper"])
     assert 0.85 < inside.mean() <= 1.0

@@ -16,9 +16,7 @@ def test_a_table_is_recognised_by_its_required_columns_alone_and_by_all(table):
 
 
 def test_case_underscores_and_brackets_do_not_matter():
-    found = recognise(
-        ["Unit_No", "VISIT DATE", "Odometer [mi]", "Joint", "load direction", "Play (thou)", "colour"]
-    )
+    found = recognise(["Unit_No", "VISIT DATE", "Odometer [mi]", "Joint", "load direction", "Play (thou)", "colour"])
     assert found.table.name == "readings"
     assert found.header_units == {"odometer": "mi", "play": "thou"}
     assert found.positions["unit"] == 0
@@ -31,9 +29,7 @@ def test_a_trailing_unit_counts_as_one():
 
 
 def test_an_unknown_header_is_named_with_the_nearest():
-    assert recognise(["unit", "visit date", "techncian"]).ignored == (
-        "'techncian' (did you mean 'technician'?)",
-    )
+    assert recognise(["unit", "visit date", "techncian"]).ignored == ("'techncian' (did you mean 'technician'?)",)
 
 
 def test_no_table_fits_names_the_nearest_and_what_is_missing():

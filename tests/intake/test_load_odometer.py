@@ -39,17 +39,13 @@ def test_a_rise_too_fast_and_a_fall_are_told_apart(bench):
     bench.load("a.csv", entries(("2022-02-02", 99000)))
     bench.load("b.csv", entries(("2022-03-01", 2500)))
     says = [reason[0] for reason in bench.reasons()]
-    assert (
-        "99,000 km on 2022-02-02 would be more than 2,500 km a day after 25,000 km on 2022-02-01" in says[0]
-    )
+    assert "99,000 km on 2022-02-02 would be more than 2,500 km a day after 25,000 km on 2022-02-01" in says[0]
     assert "2,500 km on 2022-03-01 lies below 25,000 km on 2022-02-01" in says[1]
 
 
 def test_a_typo_loaded_earlier_is_set_aside_when_true_rows_outnumber_it(bench):
     bench.load("o.csv", entries(("2022-01-01", 912000)))
-    summary = bench.load(
-        "true.csv", entries(("2022-02-01", 23000), ("2022-03-01", 25000), ("2022-04-01", 26000))
-    )
+    summary = bench.load("true.csv", entries(("2022-02-01", 23000), ("2022-03-01", 25000), ("2022-04-01", 26000)))
     assert (summary.rows_in, summary.rows_quarantined, summary.set_aside) == (3, 0, 1)
     assert values(bench) == [23000, 25000, 26000]
     with bench.store.reader() as con:
@@ -88,10 +84,7 @@ def test_equal_evidence_keeps_what_is_stored_until_there_is_more(bench):
 
 
 def test_a_swap_lets_the_distance_go_on(bench):
-    text = (
-        HEAD
-        + "A1,2022-01-01,20000,,\nA1,2022-02-01,22000,swap,5\nA1,2022-03-01,2005,,\nA1,2022-04-01,1000,,\n"
-    )
+    text = HEAD + "A1,2022-01-01,20000,,\nA1,2022-02-01,22000,swap,5\nA1,2022-03-01,2005,,\nA1,2022-04-01,1000,,\n"
     summary = bench.load("o.csv", text)
     assert (summary.rows_in, summary.rows_quarantined) == (3, 1)
     assert "1,000 km on 2022-04-01 lies below 2,005 km on 2022-03-01" in bench.reasons()[0][0]
@@ -163,8 +156,7 @@ def test_the_in_service_odometer_counts_as_an_entry(bench):
     bench.load("o.csv", entries(("2022-01-01", 20000), ("2022-02-01", 22000)))
     wrong = bench.load(
         "v2.csv",
-        "unit,model,in service date,in service odometer (km),"
-        "valid from\nA1,Alpha,2020-01-01,90000,2023-01-01\n",
+        "unit,model,in service date,in service odometer (km),valid from\nA1,Alpha,2020-01-01,90000,2023-01-01\n",
     )
     assert (wrong.rows_in, wrong.rows_quarantined) == (0, 1)
 

@@ -26,9 +26,7 @@ def row(**cells):
         "play unit": "thou",
     }
     good |= {name.replace("_", " "): text for name, text in cells.items()}
-    return (
-        ",".join(f'"{good.get(name, "")}"' if name in good else "" for name in HEAD.strip().split(",")) + "\n"
-    )
+    return ",".join(f'"{good.get(name, "")}"' if name in good else "" for name in HEAD.strip().split(",")) + "\n"
 
 
 PLAYS = "select play_mm, play_written, play_unit from readings order by reading_id"
@@ -108,9 +106,7 @@ def refused(module_bench):
     assert (summary.rows_in, summary.rows_quarantined) == (0, len(REFUSED))
     assert sum(summary.reasons.values()) == len(REFUSED)
     query = "select source_row, reasons, cells::varchar from quarantine order by source_row"
-    return {
-        source_row: (reasons, json.loads(cells)) for source_row, reasons, cells in module_bench.rows(query)
-    }
+    return {source_row: (reasons, json.loads(cells)) for source_row, reasons, cells in module_bench.rows(query)}
 
 
 @pytest.mark.parametrize("case", range(len(REFUSED)), ids=[says for _, says in REFUSED])
@@ -162,10 +158,7 @@ def test_words_and_names_match_whatever_their_case_and_spacing(bench):
 
 def test_strokes_are_numbered_and_repeats_told_apart(bench):
     lines = [row(play="20"), row(play="21"), row(play="20"), row(play="22", direction="fore-aft")]
-    lines += [
-        row(play=p, stroke=s, timing="after work")
-        for p, s in [("1", "1"), ("2", "2"), ("3", "1"), ("4", "2")]
-    ]
+    lines += [row(play=p, stroke=s, timing="after work") for p, s in [("1", "1"), ("2", "2"), ("3", "1"), ("4", "2")]]
     bench.load("r.csv", HEAD + "".join(lines))
     got = bench.rows("select play_written, session, stroke from readings order by reading_id")
     assert got == [
@@ -177,13 +170,9 @@ def test_strokes_are_numbered_and_repeats_told_apart(bench):
 
 
 def test_readings_make_their_visits_and_join_them_within_50_metres(bench):
-    bench.load(
-        "r.csv", HEAD + row() + row(odometer="20000.04 km", play="3") + row(odometer="20001 km", play="4")
-    )
+    bench.load("r.csv", HEAD + row() + row(odometer="20000.04 km", play="3") + row(odometer="20001 km", play="4"))
     assert bench.rows("select visit_id, count(*) from readings group by 1 order by 1") == [(1, 2), (2, 1)]
-    assert bench.rows(
-        "select odometer_km, odometer_written, odometer_unit from visits order by visit_id"
-    ) == [
+    assert bench.rows("select odometer_km, odometer_written, odometer_unit from visits order by visit_id") == [
         (20000.0, "20000", "km"),
         (20001.0, "20001", "km"),
     ]

@@ -37,9 +37,7 @@ def readings(n, *, unit="A1", bad_every=50):
     for i in range(n):
         day = date.fromordinal(date(2020, 2, 1).toordinal() + i // 4)
         play = "bad" if i % bad_every == 0 else str(i % 60)
-        lines.append(
-            f"{unit},{day},{1000 + 100 * (i // 4)},{JOINT},{'in-out' if i % 2 else 'fore-aft'},{play}\n"
-        )
+        lines.append(f"{unit},{day},{1000 + 100 * (i // 4)},{JOINT},{'in-out' if i % 2 else 'fore-aft'},{play}\n")
     return HEAD + "".join(lines)
 
 

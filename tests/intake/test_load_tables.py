@@ -129,9 +129,7 @@ def test_refusals_of_each_table(refused, case):
 def test_versions_of_a_vehicle_share_its_number(bench):
     text = "unit,model,depot,valid from\na1,ALPHA,west,2022-01-01\nA1,Alpha,east,2023-01-01\nC1,Gamma,east,\n"
     assert bench.load("v.csv", text).rows_in == 3
-    got = bench.rows(
-        "select unit, vehicle_id, model, depot from vehicles where load_id = 4 order by vehicle_row_id"
-    )
+    got = bench.rows("select unit, vehicle_id, model, depot from vehicles where load_id = 4 order by vehicle_row_id")
     assert got == [("A1", 1, "Alpha", "west"), ("A1", 1, "Alpha", "east"), ("C1", 5, "Gamma", "east")]
 
 
@@ -143,8 +141,7 @@ def test_two_descriptions_of_a_vehicle_from_one_date_are_not_both_taken(bench):
 
 def test_defaults_of_a_vehicle(bench):
     got = bench.rows(
-        "select distance_source, distance_unit, play_unit, "
-        "valid_from::varchar from vehicles order by vehicle_row_id"
+        "select distance_source, distance_unit, play_unit, valid_from::varchar from vehicles order by vehicle_row_id"
     )
     assert got == [
         ("odometer", "km", "thou", "2020-01-01"),
@@ -165,9 +162,7 @@ def test_limits_keep_what_was_written(bench):
 
 
 def test_services_parts_work_and_odometer_are_stored_in_canonical_units(bench):
-    bench.load(
-        "s.csv", "unit,service date,odometer,odometer unit,interval (km)\nA1,2023-01-01,10000,mi,20000\n"
-    )
+    bench.load("s.csv", "unit,service date,odometer,odometer unit,interval (km)\nA1,2023-01-01,10000,mi,20000\n")
     bench.load("p.csv", "part number,kind,lead days,cost,alignment after\nP-1,kingpin,,12.5,yes\n")
     bench.load(
         "w.csv",
@@ -177,27 +172,19 @@ def test_services_parts_work_and_odometer_are_stored_in_canonical_units(bench):
     assert bench.rows("select done_odometer_km, interval_km, interval_months from services") == [
         (16093.44, 20000, None)
     ]
-    assert bench.rows("select part_number, lead_days, cost, alignment_after from parts") == [
-        ("P-1", None, 12.5, True)
-    ]
-    assert bench.rows("select position_id, work, odometer_km, reason from work") == [
-        (1, "replaced", 16093.44, "worn")
-    ]
+    assert bench.rows("select part_number, lead_days, cost, alignment_after from parts") == [("P-1", None, 12.5, True)]
+    assert bench.rows("select position_id, work, odometer_km, reason from work") == [(1, "replaced", 16093.44, "worn")]
     assert bench.rows("select event, odometer_km from odometer") == [("reading", 16100)]
 
 
 def test_what_is_said_of_a_visit_later_is_kept_with_it(bench):
     reading = (
-        "unit,visit date,odometer (km),technician,joint,direction,play\n"
-        f"A1,2022-03-01,20000,AB,{JOINT},in-out,1 mm\n"
+        f"unit,visit date,odometer (km),technician,joint,direction,play\nA1,2022-03-01,20000,AB,{JOINT},in-out,1 mm\n"
     )
     bench.load("r.csv", reading)
     head = "unit,visit date,odometer (km),shop,complaint,symptom confirmed,symptom joint\n"
     assert bench.load("v.csv", head + f"A1,2022-03-01,20000,Bay 2,knocks,yes,{JOINT}\n").rows_in == 1
-    details = (
-        "select visit_id, shop, technician, complaint, "
-        "symptom_confirmed, symptom_position_id from visit_details"
-    )
+    details = "select visit_id, shop, technician, complaint, symptom_confirmed, symptom_position_id from visit_details"
     assert bench.rows(details) == [(1, "Bay 2", "AB", "knocks", True, 1)]
     bench.load("v2.csv", head + "A1,2022-03-01,20000,,knocks and pulls,,\n")
     assert bench.rows(details) == [(1, "Bay 2", "AB", "knocks and pulls", True, 1)]
@@ -206,8 +193,7 @@ def test_what_is_said_of_a_visit_later_is_kept_with_it(bench):
 def test_a_visit_row_that_says_nothing_new_is_known(bench):
     bench.load(
         "r.csv",
-        "unit,visit date,odometer (km),technician,joint,direction,play\n"
-        f"A1,2022-03-01,20000,AB,{JOINT},in-out,1 mm\n",
+        f"unit,visit date,odometer (km),technician,joint,direction,play\nA1,2022-03-01,20000,AB,{JOINT},in-out,1 mm\n",
     )
     summary = bench.load("v.csv", "unit,visit date,odometer (km),technician\nA1,2022-03-01,20000,AB\n")
     assert (summary.rows_in, summary.rows_known) == (0, 1)

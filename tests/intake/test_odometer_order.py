@@ -14,9 +14,7 @@ C = 10.0
 def can_all_be_true(entries, *, c=C):
     """Plain twin of the rule: entries (day, km) in order, each against the one before."""
     ordered = sorted(entries)
-    return all(
-        a[1] <= b[1] and b[1] - a[1] <= c * max(b[0] - a[0], 1) for a, b in itertools.pairwise(ordered)
-    )
+    return all(a[1] <= b[1] and b[1] - a[1] <= c * max(b[0] - a[0], 1) for a, b in itertools.pairwise(ordered))
 
 
 def brute_force(days, kms, stored):
@@ -46,9 +44,7 @@ def test_the_chain_is_a_largest_set_with_most_stored_entries(entries):
     chain = largest_chain(days, kms, stored, max_km_per_day=C)
     kept = [(d, o) for d, o, k in zip(days, kms, chain, strict=True) if k]
     assert can_all_be_true(kept)
-    assert (len(kept), sum(s for s, k in zip(stored, chain, strict=True) if k)) == brute_force(
-        days, kms, stored
-    )
+    assert (len(kept), sum(s for s, k in zip(stored, chain, strict=True) if k)) == brute_force(days, kms, stored)
 
 
 @settings(max_examples=200, deadline=None)
@@ -56,9 +52,7 @@ def test_the_chain_is_a_largest_set_with_most_stored_entries(entries):
 def test_contradicted_vehicles_are_those_whose_entries_cannot_all_be_true(entries):
     columns = [list(column) for column in zip(*entries, strict=True)] or [[], [], []]
     expected = [
-        vehicle
-        for vehicle in (1, 2, 3)
-        if not can_all_be_true([(day, km) for v, day, km in entries if v == vehicle])
+        vehicle for vehicle in (1, 2, 3) if not can_all_be_true([(day, km) for v, day, km in entries if v == vehicle])
     ]
     assert contradicted(*columns, max_km_per_day=C).tolist() == expected
 

@@ -25,9 +25,7 @@ def test_the_list_says_where_a_row_stood_and_what_is_wrong(bench):
         False,
     )
     assert len(row["reasons"]) == 2
-    assert (
-        row["cells"] == '{"unit": "A1", "entry date": "soon", "odometer (km)": "-5", "quarantine number": ""}'
-    )
+    assert row["cells"] == '{"unit": "A1", "entry date": "soon", "odometer (km)": "-5", "quarantine number": ""}'
 
 
 def test_a_corrected_row_in_the_same_place_settles(bench):

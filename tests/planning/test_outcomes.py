@@ -9,7 +9,8 @@ from fleetwear.planning.outcomes import classify, judge_vehicles
 from fleetwear.vocabulary import Kind, Outcome
 
 QUIET = {
-    "vehicle_id": 1, "position_id": 1, "direction": "in-out", "joint": "left front lower ball joint", "kind": "ball joint",
+    "vehicle_id": 1, "position_id": 1, "direction": "in-out", "joint": "left front lower ball joint",
+    "kind": "ball joint",
     "life_no": 1, "origin": "in service", "life_start_date": pd.Timestamp("2022-01-01"), "n_visits": 5,
     "last_date": pd.Timestamp("2026-09-01"), "last_result": "measured", "last_play_mm": 0.508, "last_expected_mm": 0.5,
     "last_z": 0.2, "symptom": "", "question": "", "limit_mm": 0.9906, "limit_source": "service manual",
@@ -58,12 +59,14 @@ def test_each_outcome_has_its_condition_and_sentence(changed, outcome, words):
 
 def test_urgency_decides_between_conditions():
     everything = {
-        "last_play_mm": 1.2, "symptom": "knock confirmed", "p_over_next": 0.99, "last_z": 9.0, "question": "Is it right?",
+        "last_play_mm": 1.2, "symptom": "knock confirmed", "p_over_next": 0.99, "last_z": 9.0,
+        "question": "Is it right?",
         "n_visits": 1,
     }  # fmt: skip
     order = []
     for relief in (
-        {}, {"last_play_mm": 0.5}, {"symptom": ""}, {"p_over_next": 0.0}, {"last_z": 0.0, "question": ""}, {"n_visits": 2},
+        {}, {"last_play_mm": 0.5}, {"symptom": ""}, {"p_over_next": 0.0}, {"last_z": 0.0, "question": ""},
+        {"n_visits": 2},
     ):  # fmt: skip
         everything |= relief
         order.append(said(**everything)[0])
@@ -100,7 +103,7 @@ def test_what_makes_a_forecast_doubtful_is_said_beside_it():
     _, reason = said(
         growth_mm_per_km=-1e-6,
         indicative="indicative: limit is for pry bar, reading lever under tyre",
-        doubt="straight: a variance ended on its boundary (no spread); power: a variance ended on its boundary (no spread)",
+        doubt="straight: a variance ended on its boundary (none); power: a variance ended on its boundary (none)",
         distance_note="distance estimated from dates: no odometer",
     )
     assert "Indicative: limit is for pry bar" in reason

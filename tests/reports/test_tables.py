@@ -28,9 +28,7 @@ def test_joints_are_shown_in_the_units_of_their_vehicle(flags):
     assert thou.any()
     assert table["last_play"][thou].to_numpy() == pytest.approx(np.round(raw["last_play_mm"][thou] / 0.0254))
     mm = (raw["play_unit"] == "mm") & raw["last_play_mm"].notna()
-    assert table["last_play"][mm].to_numpy() == pytest.approx(
-        raw["last_play_mm"][mm].to_numpy(), abs=0.005001
-    )
+    assert table["last_play"][mm].to_numpy() == pytest.approx(raw["last_play_mm"][mm].to_numpy(), abs=0.005001)
     assert (table["last_play"][mm] * 100).to_numpy() == pytest.approx((table["last_play"][mm] * 100).round())
     miles = (raw["distance_unit"] == "mi") & (raw["play_unit"] == "thou") & raw["growth_mm_per_km"].notna()
     wanted = (raw["growth_mm_per_km"][miles] * 16093.44 / 0.0254).round(3)

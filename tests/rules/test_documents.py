@@ -87,9 +87,7 @@ def test_documents_quote_the_settings_that_the_code_has() -> None:
 def test_outcomes_are_documented_in_order() -> None:
     from fleetwear.vocabulary import Outcome
 
-    rows = re.findall(
-        r"^\| ([^|`]+?) \|", README.split("Outcomes, the most pressing first:")[1], flags=re.MULTILINE
-    )
+    rows = re.findall(r"^\| ([^|`]+?) \|", README.split("Outcomes, the most pressing first:")[1], flags=re.MULTILINE)
     assert rows[1:9] == [str(outcome) for outcome in Outcome]
 
 

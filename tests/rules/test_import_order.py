@@ -43,9 +43,7 @@ def imports_of(path: Path) -> set[str]:
 
 
 FILES = sorted(
-    path
-    for folder in ("fleetwear", "pipelines", "dashboard", "demo_fleet")
-    for path in (ROOT / folder).rglob("*.py")
+    path for folder in ("fleetwear", "pipelines", "dashboard", "demo_fleet") for path in (ROOT / folder).rglob("*.py")
 )
 
 
@@ -62,14 +60,10 @@ def test_imports_only_from_rooms_before_it(path: Path) -> None:
             continue
         assert other != "demo_fleet", f"{module_name(path)} imports the demo fleet"
         if own == "demo_fleet":
-            assert other in ("fleetwear.vocabulary", "fleetwear.units"), (
-                f"{module_name(path)} imports {other}"
-            )
+            assert other in ("fleetwear.vocabulary", "fleetwear.units"), f"{module_name(path)} imports {other}"
         else:
             base = LEVEL[other] == LEVEL[own] == 0
-            assert base or LEVEL[other] < LEVEL[own], (
-                f"{module_name(path)} ({own}) imports {imported} ({other})"
-            )
+            assert base or LEVEL[other] < LEVEL[own], f"{module_name(path)} ({own}) imports {imported} ({other})"
 
 
 @pytest.mark.parametrize("path", FILES, ids=module_name)

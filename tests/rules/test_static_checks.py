@@ -8,9 +8,7 @@ ROOT = Path(__file__).parents[2]
 
 
 def run(*arguments: str) -> None:
-    done = subprocess.run(
-        [sys.executable, "-m", *arguments], cwd=ROOT, capture_output=True, text=True, check=False
-    )
+    done = subprocess.run([sys.executable, "-m", *arguments], cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stdout + done.stderr
 
 

@@ -62,8 +62,7 @@ def test_no_connection_reaches_for_extensions(store):
     for how in (store.writer, store.reader):
         with how() as con:
             settings = con.execute(
-                "select current_setting('autoinstall_known_extensions'), "
-                "current_setting('autoload_known_extensions')"
+                "select current_setting('autoinstall_known_extensions'), current_setting('autoload_known_extensions')"
             ).fetchall()
         assert settings == [(False, False)]
 

@@ -18,9 +18,7 @@ class Fleet:
 
 @pytest.fixture(scope="session")
 def simulate_fleet():
-    def simulate(
-        rng, *, n_vehicles=200, mu=110.0, omega2=900.0, tau2=0.0, phi2=2.5e4, n_groups=1, most_entries=12
-    ):
+    def simulate(rng, *, n_vehicles=200, mu=110.0, omega2=900.0, tau2=0.0, phi2=2.5e4, n_groups=1, most_entries=12):
         """Entries in shuffled order; entry counts 1..most_entries, gaps 5..90 days."""
         group_mean = mu + np.sqrt(tau2) * rng.standard_normal(n_groups)
         group_of = np.arange(n_vehicles) % n_groups
@@ -35,8 +33,6 @@ def simulate_fleet():
         day -= (day[first] - t[first])[owner]
         km -= (km[first] - d[first])[owner]
         shuffled = rng.permutation(owner.size)
-        return Fleet(
-            owner[shuffled], day[shuffled], km[shuffled], group_of[owner][shuffled], rate, group_mean
-        )
+        return Fleet(owner[shuffled], day[shuffled], km[shuffled], group_of[owner][shuffled], rate, group_mean)
 
     return simulate

@@ -75,9 +75,7 @@ def test_intervals_cover_simulated_futures():
         fit = fit_usage(vehicle, day, km)
         rows = [(v, d, x) for v in range(n) for d, x in past[v]]
         v_done, d_done, km_done = (np.array(column) for column in zip(*rows, strict=True))
-        lateness = lateness_fractions(
-            v_done, d_done, km_done, np.full(len(rows), 12_000.0), np.full(len(rows), 120.0)
-        )
+        lateness = lateness_fractions(v_done, d_done, km_done, np.full(len(rows), 12_000.0), np.full(len(rows), 120.0))
         drawn = draw_next_service(
             fit,
             as_of_day=float(as_of),

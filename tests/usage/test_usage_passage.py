@@ -21,9 +21,7 @@ def simulate_first_due(rng, n, distance, days, *, steps_per_day=40):
         before = km[going]
         after = before + RATE * step + np.sqrt(PHI2 * step) * rng.standard_normal(before.size)
         # Between two points of the grid a path may touch the distance and come back.
-        touched = np.exp(
-            -2 * np.maximum(distance - before, 0) * np.maximum(distance - after, 0) / (PHI2 * step)
-        )
+        touched = np.exp(-2 * np.maximum(distance - before, 0) * np.maximum(distance - after, 0) / (PHI2 * step))
         hit = rng.random(before.size) < touched
         index = np.flatnonzero(going)
         km[index] = np.where(hit, distance, after)
@@ -100,9 +98,7 @@ def test_first_due_equals_simulated_paths(distance, days):
 
 def test_distance_at_the_date_follows_the_reflected_density():
     distance, days = 2500.0, 24.0
-    _, km, by_distance = draw_first_due(
-        np.full(40_000, RATE), PHI2, distance, days, rng=np.random.default_rng(5)
-    )
+    _, km, by_distance = draw_first_due(np.full(40_000, RATE), PHI2, distance, days, rng=np.random.default_rng(5))
     found = km[~by_distance]
 
     def density(x):

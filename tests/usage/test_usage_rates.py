@@ -38,9 +38,7 @@ def dense_covariance(v, t, g, phi2, omega2, tau2):
 
 
 def small_fleet(simulate_fleet, seed=5):
-    return simulate_fleet(
-        np.random.default_rng(seed), n_vehicles=14, n_groups=3, tau2=400.0, phi2=2e3, most_entries=5
-    )
+    return simulate_fleet(np.random.default_rng(seed), n_vehicles=14, n_groups=3, tau2=400.0, phi2=2e3, most_entries=5)
 
 
 def test_sums_equal_the_plain_loop(simulate_fleet):
@@ -143,9 +141,7 @@ def test_no_nearby_variances_are_better(simulate_fleet, criterion):
     for by in np.eye(3) * 0.01:
         for sign in (-1, 1):
             phi2, omega2, tau2 = np.array([fit.phi2, fit.omega2, fit.tau2]) * np.exp(sign * by)
-            other = usage_loglik(
-                *entries, group=fleet.group, phi2=phi2, omega2=omega2, tau2=tau2, criterion=criterion
-            )
+            other = usage_loglik(*entries, group=fleet.group, phi2=phi2, omega2=omega2, tau2=tau2, criterion=criterion)
             assert other < fit.loglik
 
 
@@ -284,9 +280,7 @@ def test_drawn_rates_follow_the_truncated_posterior(simulate_fleet):
 
     fleet = simulate_fleet(np.random.default_rng(6), n_vehicles=50)
     fit = fit_usage(fleet.vehicle, fleet.elapsed_days, fleet.running_km).take([0, 1, 2, 3])
-    fit = replace(
-        fit, rate_mean=np.array([100.0, 5.0, -200.0, 20.0]), rate_sd=np.array([10.0, 20.0, 10.0, 0.0])
-    )
+    fit = replace(fit, rate_mean=np.array([100.0, 5.0, -200.0, 20.0]), rate_sd=np.array([10.0, 20.0, 10.0, 0.0]))
     draws = draw_rates(fit, n_draws=4000, rng=np.random.default_rng(0))
     assert draws.shape == (4, 4000)
     assert (draws >= SLOWEST_KM_PER_DAY).all()

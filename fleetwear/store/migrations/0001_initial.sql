@@ -310,6 +310,7 @@ create table fit_models (
     weight double not null,
     exponent double not null,
     reference_km double not null,
+    pace double not null,
     n_lives bigint not null,
     n_readings bigint not null,
     residual_variance double not null,
@@ -358,9 +359,10 @@ create table fit_series (
     primary key (fit_id, vehicle_id, position_id, life_no, direction)
 );
 
--- One row is what one component (a shape, and for a life of unknown origin a distance that it may have run
--- before) knows of one series: play(x) = intercept + growth * ((x + shift_km) / reference_km) ^ exponent,
--- x in km since the life began.
+-- One row is what one component (a shape, an onset in two-stage wear, and for a life of unknown origin a distance
+-- that it may have run before) knows of one series: with t = x + shift_km, x in km since the life began,
+-- play(x) = intercept + growth * ((t / reference_km) ^ exponent + (pace - 1) * max(t - onset_km, 0) / reference_km).
+-- Where wear does not change its pace, pace is 1 and onset_km 0.
 create table posteriors (
     fit_id bigint not null references fits (fit_id),
     vehicle_id bigint not null,
@@ -377,8 +379,10 @@ create table posteriors (
     var_growth double not null,
     exponent double not null,
     reference_km double not null,
+    pace double not null,
+    onset_km double not null,
     residual_variance double not null,
-    primary key (fit_id, vehicle_id, position_id, life_no, direction, shape, shift_km)
+    primary key (fit_id, vehicle_id, position_id, life_no, direction, shape, shift_km, onset_km)
 );
 
 create table forecasts (

@@ -11,6 +11,8 @@ select
     p.var_growth,
     p.exponent,
     p.reference_km,
+    p.pace,
+    p.onset_km,
     p.residual_variance
 from posteriors as p
 join fit_input_series as s
@@ -19,4 +21,4 @@ join fit_input_series as s
     and s.life_no = p.life_no
     and s.direction = p.direction
 where p.fit_id = $fit_id and s.is_current
-order by s.series, p.shape, p.shift_km
+order by s.series, p.shape, p.shift_km, p.onset_km

@@ -13,6 +13,8 @@ select
     p.var_growth,
     p.exponent,
     p.reference_km,
+    p.pace,
+    p.onset_km,
     p.residual_variance
 from posteriors as p
 join forecast_joints as j
@@ -22,4 +24,4 @@ join forecast_joints as j
     and j.direction = p.direction
     and j.life_no = p.life_no
 where p.fit_id = $fit_id and p.vehicle_id = $vehicle_id
-order by p.position_id, p.direction, p.shape, p.shift_km
+order by p.position_id, p.direction, p.shape, p.shift_km, p.onset_km
