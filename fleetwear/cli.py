@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from fleetwear.errors import FleetwearError
+from fleetwear.vocabulary import CAUTION
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -23,11 +24,6 @@ if TYPE_CHECKING:
     from fleetwear.forecast import Settings
     from fleetwear.intake import LoadSummary
     from fleetwear.planning.flags import Flags
-
-CAUTION = (
-    "A forecast does not replace inspection and never clears a vehicle. "
-    "The maker's procedure, local law and licensed practice come first."
-)
 
 app = typer.Typer(
     name="fleetwear",

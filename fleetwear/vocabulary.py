@@ -8,6 +8,12 @@ from __future__ import annotations
 
 from enum import StrEnum
 
+CAUTION = (
+    "A forecast does not replace inspection and never clears a vehicle. "
+    "The maker's procedure, local law and licensed practice come first."
+)
+"""Stands on every page and report, and under every list of flags."""
+
 
 class Direction(StrEnum):
     """The direction in which the wheel or joint is loaded, as seen at the wheel."""

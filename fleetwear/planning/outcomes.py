@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from fleetwear.units import factor, say
+from fleetwear.planning.wording import is_known, say_date, say_growth, say_play, say_probability
 from fleetwear.vocabulary import Outcome
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ def _reason(row: dict[str, Any]) -> str:
     tail = [str(text) for text in (row["indicative"], row["distance_note"]) if text]
     if row["doubt"]:
         tail.append(f"to be read with care: {_short(str(row['doubt']))}")
-    if _is_number(row["growth_mm_per_km"]) and row["growth_mm_per_km"] < 0.0:
+    if is_known(row["growth_mm_per_km"]) and row["growth_mm_per_km"] < 0.0:
         tail.append("play appears to fall: noise, a change of method or unrecorded work")
     return f"{head}: {words(row)}." + "".join(f" ({text[0].upper()}{text[1:]}.)" for text in tail)
 
@@ -109,8 +109,9 @@ def _symptom(row: dict[str, Any]) -> str:
 
 def _crosses(row: dict[str, Any]) -> str:
     return (
-        f"probability {_chance(row['p_over_next'])} of being over its limit of {_play(row, 'limit_mm')} at the next "
-        f"service, about {_date(row['next_service_date_50'])}; accepted risk {_chance(row['accepted_risk'])}. "
+        f"probability {say_probability(row['p_over_next'])} of being over its limit of {_play(row, 'limit_mm')} at "
+        f"the next service, about {say_date(row['next_service_date_50'])}; accepted risk "
+        f"{say_probability(row['accepted_risk'])}. "
         f"{_sentence(_last(row))}{_share(row)}{_growth(row)}"
     )
 
@@ -119,7 +120,7 @@ def _recheck(row: dict[str, Any]) -> str:
     if row["question"]:
         return f"{row['question']} Until that is answered, treat it as it was read"
     if row["last_result"] == "seen, not measured":
-        return f"movement was seen on {_date(row['last_date'])} but not measured; measure it"
+        return f"movement was seen on {say_date(row['last_date'])} but not measured; measure it"
     above = row["last_z"] > 0.0
     return (
         f"{_last(row)} is well {'above' if above else 'below'} the {_play(row, 'last_expected_mm')} that its history "
@@ -128,12 +129,12 @@ def _recheck(row: dict[str, Any]) -> str:
 
 
 def _not_tested(row: dict[str, Any]) -> str:
-    since = f" since its {row['origin']} on {_date(row['life_start_date'])}" if row["life_no"] > 1 else ""
+    since = f" since its {row['origin']} on {say_date(row['life_start_date'])}" if row["life_no"] > 1 else ""
     return f"not tested in this load direction{since}; a joint tested in one direction only has not been cleared"
 
 
 def _too_little(row: dict[str, Any]) -> str:
-    if not _is_number(row["play_next_mm"]):
+    if not is_known(row["play_next_mm"]):
         return f"{_last(row)}; this kind of joint has too few readings in the fleet for a model"
     return f"{_last(row)}; one visit tells no trend, so the forecast rests on joints of its kind"
 
@@ -144,26 +145,13 @@ def _no_limit(row: dict[str, Any]) -> str:
 
 def _no_crossing(row: dict[str, Any]) -> str:
     return (
-        f"{_last(row)}{_share(row)}{_growth(row)}; probability {_chance(row['p_over_next'])} of being over at the next "
-        f"service, about {_date(row['next_service_date_50'])}. No crossing forecast; inspect as scheduled"
+        f"{_last(row)}{_share(row)}{_growth(row)}; probability {say_probability(row['p_over_next'])} of being over at "
+        f"the next service, about {say_date(row['next_service_date_50'])}. No crossing forecast; inspect as scheduled"
     )
 
 
-def _is_number(value: Any) -> bool:
-    return value is not None and not bool(pd.isna(value))
-
-
 def _play(row: dict[str, Any], column: str) -> str:
-    return say(float(row[column]), str(row["play_unit"]), stored_in="mm")
-
-
-def _date(value: Any) -> str:
-    return pd.Timestamp(str(value)).strftime("%Y-%m-%d") if _is_number(value) else "an unknown date"
-
-
-def _chance(value: Any) -> str:
-    p = float(value)
-    return "below 0.01" if p < 0.005 else "above 0.99" if p > 0.995 else f"{p:.3f}" if p < 0.1 else f"{p:.2f}"
+    return say_play(row[column], str(row["play_unit"]))
 
 
 def _sentence(text: str) -> str:
@@ -171,30 +159,26 @@ def _sentence(text: str) -> str:
 
 
 def _last(row: dict[str, Any]) -> str:
-    if not _is_number(row["last_date"]):
-        return "not yet read"
-    when = f"on {_date(row['last_date'])}"
-    if _is_number(row["last_play_mm"]):
+    if not is_known(row["last_date"]):
+        return "not tested in this load direction, so this rests on joints of its kind"
+    when = f"on {say_date(row['last_date'])}"
+    if is_known(row["last_play_mm"]):
         return f"{_play(row, 'last_play_mm')} {when}"
     return f"movement {row['last_result']} {when}"
 
 
 def _share(row: dict[str, Any]) -> str:
-    if not _is_number(row["share_of_limit"]):
+    if not is_known(row["share_of_limit"]):
         return ""
     return f", {row['share_of_limit']:.0%} of its limit of {_play(row, 'limit_mm')}"
 
 
 def _growth(row: dict[str, Any]) -> str:
-    if not _is_number(row["growth_mm_per_km"]):
+    if not is_known(row["growth_mm_per_km"]):
         return ""
-    unit, distance = str(row["play_unit"]), str(row["distance_unit"])
-    scale = 10_000.0 * factor(distance, "km")
-    mid, low, high = (
-        say(float(row[name]) * scale, unit, stored_in="mm").removesuffix(f" {unit}")
-        for name in ("growth_mm_per_km", "growth_lower", "growth_upper")
-    )
-    return f", growing {mid} {unit} ({low} to {high}) per 10,000 {distance}"
+    distance = str(row["distance_unit"])
+    values = [row[name] for name in ("growth_mm_per_km", "growth_lower", "growth_upper")]
+    return f", growing {say_growth(values, str(row['play_unit']), distance)} per 10,000 {distance}"
 
 
 def worst_of_vehicle(joints: pd.DataFrame) -> pd.DataFrame:

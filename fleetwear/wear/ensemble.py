@@ -121,14 +121,13 @@ class EnsembleResults:
         return self.best.random_effects()
 
     def components(self, rows: NDArray[np.int64], distance: Floats) -> Components:
-        """Return mean, variance and weight of the true play of lives at distances, a component a shape."""
-        parts = [fit.components(rows, distance) for fit in self.fits.values()]
-        weight = np.array([self.weights[name] for name in self.fits])
+        """Return mean, variance and weight of the true play of lives at distances, the components of all shapes."""
+        parts = {name: fit.components(rows, distance) for name, fit in self.fits.items()}
         return Components(
-            np.concatenate([part.mean for part in parts], axis=1),
-            np.concatenate([part.variance for part in parts], axis=1),
-            np.concatenate([part.noise for part in parts], axis=1),
-            np.broadcast_to(weight, (len(distance), len(parts))),
+            np.concatenate([part.mean for part in parts.values()], axis=1),
+            np.concatenate([part.variance for part in parts.values()], axis=1),
+            np.concatenate([part.noise for part in parts.values()], axis=1),
+            np.concatenate([self.weights[name] * part.weight for name, part in parts.items()], axis=1),
         )
 
     def predict(self, life: ArrayLike, distance: ArrayLike, level: float = 0.95) -> pd.DataFrame:

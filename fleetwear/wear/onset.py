@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from fleetwear.wear.sums import Floats, ReadingArrays
 
 GRID = 32
-"""Onsets tried, evenly spaced from zero to the longest distance on record; "later" comes on top."""
+"""Onsets tried: the middles of so many equal parts of the longest distance on record; "later" comes on top."""
 
 PACE_RANGE = (1.2, 20.0)
 _FIRST_PACES = (2.0, 5.0)
@@ -94,7 +94,7 @@ class OnsetSums:
 
 def onset_grid(longest: float) -> Floats:
     """Return the onsets tried, up to the longest distance on record, and infinity."""
-    return np.append(np.arange(GRID) * (longest / GRID), np.inf)
+    return np.append((np.arange(GRID) + 0.5) * (longest / GRID), np.inf)
 
 
 def onset_sums(readings: ReadingArrays, onsets: Floats, reference: float, *, earlier: bool = False) -> OnsetSums:

@@ -34,7 +34,7 @@ ShapeName = Literal["level", "straight", "power", "two-stage"]
 
 NAMES: tuple[ShapeName, ...] = ("level", "straight", "power", "two-stage")
 
-CANDIDATES: tuple[ShapeName, ...] = ("straight", "power")
+CANDIDATES: tuple[ShapeName, ...] = ("straight", "power", "two-stage")
 """The shapes that are weighed against each other when none is chosen."""
 
 

@@ -81,7 +81,7 @@ def beyond_records(onsets: Floats, found: TwoStage) -> tuple[Floats, Floats]:
     Parameters
     ----------
     onsets
-        The grid of the fit, evenly spaced from 0 and infinity last, shape (C,).
+        The grid of the fit, evenly spaced and infinity last, shape (C,).
     found
         The fit.
     """
@@ -93,4 +93,4 @@ def beyond_records(onsets: Floats, found: TwoStage) -> tuple[Floats, Floats]:
     ahead = np.arange(len(inner))
     mass = later * (np.exp(-hazard * ahead) - np.exp(-hazard * (ahead + 1)))
     grid = np.concatenate([inner, inner[-1] + step * (ahead + 1), [np.inf]])
-    return grid, np.concatenate([weights[:-1], mass, [later - mass.sum()]])
+    return grid, np.concatenate([weights[:-1], mass, [max(later - float(mass.sum()), 0.0)]])

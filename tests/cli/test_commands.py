@@ -108,7 +108,7 @@ def test_a_planted_case_each_is_flagged_as_it_should(demo_store, monkeypatch, ca
     wanted = {
         "over limit, not replaced": {"over limit"},
         "noise confirmed, joint under its limit": {"symptom confirmed"},
-        "one direction only": {"not tested"},
+        "one direction only": {"not tested", "crosses before next service"},
         "implausible reading": {"recheck", "crosses before next service"},
     }
     for case, outcomes in wanted.items():
@@ -118,6 +118,12 @@ def test_a_planted_case_each_is_flagged_as_it_should(demo_store, monkeypatch, ca
             own = joints[joints["unit"] == event.unit]
             own = own[own["joint"] == event.joint] if isinstance(event.joint, str) else own
             assert outcomes & set(own["outcome"]), (case, event.unit, own["outcome"].tolist())
+    alone = events[events["case"] == "one direction only"].iloc[0]
+    untested = joints[
+        (joints["unit"] == alone["unit"]) & (joints["joint"] == alone["joint"]) & joints["last_read"].isna()
+    ]
+    assert len(untested) == 1
+    assert "ot tested in this load direction" in untested["reason"].iloc[0]
     trailers = joints[joints["unit"].str.startswith("T1")]
     assert trailers["reason"].str.contains("Distance estimated from dates").all()
     assert trailers["crossing_odometer_50"].isna().all()

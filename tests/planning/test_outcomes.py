@@ -29,8 +29,8 @@ def test_the_best_that_is_said():
     outcome, reason = said()
     assert outcome is Outcome.NO_CROSSING
     assert reason == (
-        "Left front lower ball joint, in-out: 20 thou on 2026-09-01, 51% of its limit of 39 thou, growing 3 thou "
-        "(2 to 3) per 10,000 mi; probability 0.010 of being over at the next service, about 2027-01-15. No crossing "
+        "Left front lower ball joint, in-out: 20 thou on 2026-09-01, 51% of its limit of 39 thou, growing 2.5 (1.9 to "
+        "3.2) thou per 10,000 mi; probability 0.010 of being over at the next service, about 2027-01-15. No crossing "
         "forecast; inspect as scheduled."
     )
 

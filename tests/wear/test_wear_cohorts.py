@@ -86,7 +86,7 @@ def test_lines_equal_the_dense_three_level_model(seed, level):
     cov = np.diag([T[0, 0], 0.0]) if level else T
     lines, between, note = shrink(marginalise(sums, cov), TREE, codes, relative_cov=cov, sigma2=SIGMA2, level=level)
     assert note == ""
-    # a rank-deficient Tau has no inverse for the dense twin; the seeds are chosen with full rank
+    # a rank-deficient Tau has no inverse for the dense twin; these two seeds give full rank
     expected = dense_lines(life, x, y, codes, TREE, between, cov, SIGMA2, level=level)
     q = 1 if level else 2
     for node, (mean, var) in expected.items():

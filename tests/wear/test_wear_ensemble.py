@@ -20,7 +20,7 @@ def results(fleet):
 
 
 def test_weights(results):
-    assert list(results.weights) == ["straight", "power"]
+    assert list(results.weights) == ["straight", "power", "two-stage"]
     assert sum(results.weights.values()) == pytest.approx(1.0)
     assert results.shape == max(results.weights, key=results.weights.get)
 
@@ -43,7 +43,7 @@ def test_properties_are_those_of_the_best(results):
 
 
 def test_forecast_is_the_mixture(results):
-    weights = {"straight": 0.3, "power": 0.7}
+    weights = {"straight": 0.3, "power": 0.7, "two-stage": 0.0}
     mixed = EnsembleResults(results.fits, weights, results.scores)
     parts = {name: results.fit_of(name).predict(np.arange(80), 3e5) for name in weights}
     mean = sum(weights[name] * parts[name]["mean"] for name in weights)
@@ -69,7 +69,7 @@ def test_update_keeps_weights_and_gives_the_same(results, fleet):
 
 
 def test_refusals(results):
-    with pytest.raises(InputError, match="straight, power"):
+    with pytest.raises(InputError, match="straight, power, two-stage"):
         results.fit_of("level")
     with pytest.raises(InputError, match="level is 2"):
         results.predict(0, 1e5, level=2.0)
@@ -91,5 +91,5 @@ def test_few_lives_are_weighed_equally_and_said(make_fleet):
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         results = fit(*fleet.readings)
-    assert results.weights == {"straight": 0.5, "power": 0.5}
+    assert results.weights == dict.fromkeys(["straight", "power", "two-stage"], pytest.approx(1 / 3))
     assert "count equally" in results.doubt

@@ -1,0 +1,1 @@
+"""The dashboard: one page a task. It asks fleetwear and computes nothing itself."""

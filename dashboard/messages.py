@@ -1,0 +1,54 @@
+"""Messages: what a page says when there is nothing to show, and the caution that stands on every page."""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from html import escape
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from fleetwear.errors import FleetwearError, StoreError
+from fleetwear.store import default_store_dir, snapshot_number
+from fleetwear.vocabulary import CAUTION
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+
+@contextmanager
+def told_calmly() -> Iterator[None]:
+    """Turn an error of fleetwear into a message: what is wrong, where, and how to mend it."""
+    try:
+        yield
+    except StoreError as error:
+        if snapshot_number(default_store_dir()) is None or "no forecast" in error.what:
+            nothing_yet()
+        else:
+            show(error)
+    except FleetwearError as error:
+        show(error)
+
+
+def show(error: FleetwearError) -> None:
+    """Write an error as a message."""
+    what = f"{error.what[:1].upper()}{error.what[1:]}".rstrip(".")
+    where = f'<br><span class="fw-quiet">Where: {escape(error.where)}</span>' if error.where else ""
+    mend = f"<br>{escape(error.mend)}" if error.mend else ""
+    st.html(f'<p class="fw-said" role="status"><b>{escape(what)}.</b>{where}{mend}</p>')
+
+
+def nothing_yet() -> None:
+    """Write what to do where there is no store or no forecast."""
+    st.subheader("There is no forecast to show yet")
+    st.markdown("In a terminal, load your files and make the first forecast:")
+    st.code("fleetwear load FILE...\nfleetwear forecast", language=None)
+    st.markdown("Or try it with an invented fleet:")
+    st.code("fleetwear demo", language=None)
+    st.markdown("Then load this page again. This page looks for the store in:")
+    st.code(str(default_store_dir()), language=None)
+
+
+def caution() -> None:
+    """Write the caution."""
+    st.html(f'<p class="fw-caution">{escape(CAUTION)}</p>')

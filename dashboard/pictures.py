@@ -1,0 +1,39 @@
+"""Pictures: charts as Vega-Lite specifications, kept for as long as their snapshot is looked at."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from dashboard import snapshot
+from dashboard.style import look
+from fleetwear.reports.charts import key_chart, play_chart
+
+if TYPE_CHECKING:
+    import altair as alt
+
+Spec = dict[str, Any]
+
+
+def write(spec: Spec, *, alt: str, key: str | None = None) -> None:
+    """Write a picture as wide as its container; ``alt`` says what it shows to those who do not see it."""
+    st.vega_lite_chart(spec, theme=None, width="stretch", alt=alt, key=key)
+
+
+def spec_of(chart: alt.LayerChart) -> Spec:
+    """Return a chart's specification with its data inside."""
+    spec: Spec = chart.to_dict()
+    return spec
+
+
+@st.cache_data(max_entries=512, show_spinner=False)
+def play_spec(folder: str, number: int, unit: str, at: int, look_name: str) -> Spec:  # noqa: ARG001
+    """Return the picture of a vehicle's joint, by its place in the order of urgency."""
+    return spec_of(play_chart(snapshot.histories(folder, number, unit)[at], look=look()))
+
+
+@st.cache_data(max_entries=4, show_spinner=False)
+def key_spec(look_name: str) -> Spec:  # noqa: ARG001  the look's name is the cache's key
+    """Return the key of the marks."""
+    return spec_of(key_chart(look=look()))

@@ -1,0 +1,63 @@
+"""The published snapshot as pages see it: one connection a snapshot, one cursor a run."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from fleetwear.errors import StoreError
+from fleetwear.planning.flags import Flags, read_flags
+from fleetwear.planning.vehicle import VehicleRecord, read_vehicle
+from fleetwear.reports.joint_history import JointHistory, joint_histories
+from fleetwear.store import default_store_dir, open_snapshot, snapshot_number
+
+if TYPE_CHECKING:
+    import duckdb
+
+
+def current() -> tuple[str, int]:
+    """Return the store's folder and the number of its snapshot, which is looked up at every run.
+
+    Raises
+    ------
+    StoreError
+        If nothing has been published.
+    """
+    folder = default_store_dir()
+    number = snapshot_number(folder)
+    if number is None:
+        raise StoreError("there is no forecast to show yet", where=str(folder))
+    return str(folder), number
+
+
+def _close(con: duckdb.DuckDBPyConnection) -> None:
+    con.close()
+
+
+@st.cache_resource(max_entries=3, show_spinner=False, on_release=_close)
+def _connection(folder: str, number: int) -> duckdb.DuckDBPyConnection:  # noqa: ARG001  the number is the cache's key
+    return open_snapshot(default_store_dir())
+
+
+@st.cache_resource(max_entries=24, show_spinner="Reading the forecast")
+def flags(folder: str, number: int, *, accepted_risk: float | None) -> Flags:
+    """Return the flags of the whole fleet; they are shared between runs, so nobody may change them."""
+    return read_flags(_connection(folder, number).cursor(), accepted_risk=accepted_risk)
+
+
+@st.cache_resource(max_entries=48, show_spinner="Reading the vehicle")
+def vehicle(folder: str, number: int, name: str) -> VehicleRecord:
+    """Return a vehicle's record; it is shared between runs, so nobody may change it."""
+    return read_vehicle(_connection(folder, number).cursor(), name)
+
+
+@st.cache_resource(max_entries=48, show_spinner="Drawing the vehicle")
+def histories(folder: str, number: int, unit: str) -> list[JointHistory]:
+    """Return the histories of a vehicle's joints, the most pressing first; nobody may change them."""
+    return joint_histories(vehicle(folder, number, unit))
+
+
+def cursor(folder: str, number: int) -> duckdb.DuckDBPyConnection:
+    """Return a cursor of this run's own."""
+    return _connection(folder, number).cursor()

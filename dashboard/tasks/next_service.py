@@ -1,0 +1,217 @@
+"""Next service: which joints cross a limit before the vehicle is next in, soonest first."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+import streamlit as st
+
+from dashboard import pictures, snapshot
+from dashboard.listing import Cell, Column, Markup, listing, probability, vehicle_link, window
+from dashboard.messages import show as show_error
+from dashboard.style import look
+from fleetwear.errors import InputError
+from fleetwear.planning.flags import Flags, narrow
+from fleetwear.planning.pressing import pressing_joints
+from fleetwear.planning.vehicle import find_unit
+from fleetwear.planning.wording import say_count, say_dates, say_distance, say_probability
+from fleetwear.reports.charts import risk_chart
+from fleetwear.reports.flag_files import flag_file, to_csv, to_xlsx, with_lead
+from fleetwear.vocabulary import Outcome
+
+if TYPE_CHECKING:
+    from collections.abc import Hashable
+
+    from fleetwear.forecast.settings import Settings
+
+_EVERY_DEPOT = "every depot"
+_HORIZONS: dict[str, float | None] = {
+    "at any time": None,
+    "within 30 days": 30.0,
+    "within 60 days": 60.0,
+    "within 90 days": 90.0,
+    "within 180 days": 180.0,
+    "within a year": 365.0,
+}
+_HOW_TO_READ = (
+    "Each row is a joint in its worst load direction. The broad band is when its vehicle is next in; the "
+    "bar is when the joint crosses its limit. Both run from 5 to 95\u00a0%, their middle marked; an arrow "
+    "means later than is drawn, the dotted line is the as-of date. The number is the probability of being "
+    "over the limit at the next service: the more a bar stands out from the page, the higher it is."
+)
+_NONE_PRESSES = (
+    "None of these vehicles has a joint over its limit, a confirmed symptom at a joint, or a crossing "
+    "forecast above the accepted risk. That clears none of them."
+)
+_COLUMNS = [
+    Column("Unit", tight=True, bare=True),
+    Column("Depot", tight=True),
+    Column("Outcome, and why", bare=True),
+    Column("Probability, this joint", tight=True),
+    Column("Probability, any joint", tight=True),
+    Column("Next service (5 to 95\u00a0%)"),
+    Column("Distance now", tight=True),
+]
+_XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+_ROWS = 25
+_DRAWN = 15
+
+
+def show() -> None:
+    """Write the page."""
+    folder, number = snapshot.current()
+    fleet = snapshot.flags(folder, number, accepted_risk=None)
+    run = fleet.run
+    st.title("Next service")
+    st.markdown(
+        f"Which joints will be over a limit before their vehicle is next in. As of **{run.as_of:%Y-%m-%d}**, "
+        f"forecast number {run.forecast_id}, made {run.made_at:%Y-%m-%d %H:%M}."
+    )
+    chosen, found, outcomes = _choose(fleet, folder, number)
+    if not found:
+        return
+    st.markdown(_counted(chosen))
+    shown = narrow(chosen, outcomes=outcomes or None)
+    _picture(shown)
+    _table(shown)
+    _settings(run.settings)
+
+
+def _choose(fleet: Flags, folder: str, number: int) -> tuple[Flags, bool, list[str]]:
+    """Return the flags asked for, whether the vehicle sought exists, and the outcomes asked for."""
+    settings = fleet.run.settings
+    usual = 1.0 / (1.0 + settings.cost_ratio)
+    with st.container(horizontal=True, vertical_alignment="bottom", gap="small"):
+        depots = [_EVERY_DEPOT, *sorted(fleet.vehicles["depot"].dropna().unique())]
+        depot = st.selectbox("Depot", depots, key="depot", bind="query-params", width=158)
+        horizon = st.selectbox("Next service", list(_HORIZONS), key="horizon", bind="query-params", width=158)
+        sought = st.text_input(
+            "Vehicle",
+            key="sought",
+            placeholder="unit, VIN or plate",
+            bind="query-params",
+            width=158,
+            max_chars=60,
+        )
+        risk = st.slider(
+            "Accepted risk",
+            min_value=0.01,
+            max_value=0.5,
+            value=round(usual, 2),
+            step=0.01,
+            key="risk",
+            width=158,
+            help="The highest probability of being over a limit that you accept. Joints that carry load are "
+            f"held to {say_probability(settings.load_carrying_cap)} at most.",
+        )
+        outcomes = st.multiselect(
+            "Outcome",
+            [str(outcome) for outcome in Outcome],
+            key="outcome",
+            placeholder="every outcome",
+            width=300,
+        )
+    flags = fleet
+    if abs(risk - round(usual, 2)) > 1e-9:
+        flags = snapshot.flags(folder, number, accepted_risk=risk)
+    flags = narrow(flags, depot=None if depot == _EVERY_DEPOT else depot, horizon_days=_HORIZONS[horizon])
+    if sought.strip():
+        try:
+            unit = find_unit(snapshot.cursor(folder, number), sought)
+        except InputError as error:
+            show_error(error)
+            return flags, False, outcomes
+        flags = narrow(flags, unit=unit)
+    return flags, True, outcomes
+
+
+def _counted(flags: Flags) -> str:
+    """Return the number of vehicles of each outcome, in one sentence."""
+    if flags.vehicles.empty:
+        return "No vehicle answers to these filters."
+    counts = flags.vehicles["outcome"].value_counts()
+    total = say_count(len(flags.vehicles), "vehicle", "vehicles")
+    parts = [
+        f"{outcome.replace(';', ',')}: **{counts[str(outcome)]}**" for outcome in Outcome if str(outcome) in counts
+    ]
+    return f"{total}, counted by the most pressing thing said of each. {_sentence('; '.join(parts))}."
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _picture(flags: Flags) -> None:
+    pressing = pressing_joints(flags)
+    st.subheader("Joints that press")
+    if pressing.empty:
+        st.markdown(_NONE_PRESSES)
+        return
+    st.html(f'<p class="fw-quiet" style="margin:0">{_HOW_TO_READ}</p>')
+    drawn = pressing
+    label = f"Draw all {len(pressing)} joints, not only the {_DRAWN} most pressing"
+    if len(pressing) > _DRAWN and not st.toggle(label, key="all_joints"):
+        drawn = pressing.head(_DRAWN)
+    pictures.write(
+        pictures.spec_of(risk_chart(drawn, as_of=flags.run.as_of, look=look())),
+        alt="When each joint crosses its limit, against when its vehicle is next in.",
+    )
+
+
+def _table(flags: Flags) -> None:
+    st.subheader("Vehicles")
+    total = len(flags.vehicles)
+    if not total:
+        st.markdown("No vehicle answers to these filters.")
+        return
+    with st.container(horizontal=True, vertical_alignment="bottom", gap="small"):
+        file = flag_file(flags)
+        stem = f"next_service_{flags.run.as_of:%Y-%m-%d}"
+        st.download_button("Download CSV", to_csv(file), f"{stem}.csv", "text/csv", on_click="ignore")
+        st.download_button(
+            "Download XLSX",
+            lambda: to_xlsx(file, sheet="next service"),
+            f"{stem}.xlsx",
+            _XLSX,
+            on_click="ignore",
+        )
+        first = 0
+        if total > _ROWS:
+            starts = list(range(0, total, _ROWS))
+            first = st.selectbox(
+                "Rows",
+                starts,
+                format_func=lambda at: f"{at + 1} to {min(at + _ROWS, total)} of {total}",
+                width=170,
+            )
+    rows = with_lead(flags).iloc[first : first + _ROWS]
+    listing(_COLUMNS, [_row(row) for row in rows.to_dict("records")], caption="Vehicles, the most pressing first")
+
+
+def _row(row: dict[Hashable, Any]) -> list[Cell]:
+    outcome = str(row["outcome"])
+    why = Markup(f"<b>{escape(_sentence(outcome))}.</b> {escape(str(row['reason']))}")
+    return [
+        vehicle_link(str(row["unit"])),
+        str(row["depot"] or ""),
+        why,
+        probability(row["p_over_next"], look()),
+        probability(row["p_any_over_next"], look()),
+        window(say_dates(row["next_service_date_05"], row["next_service_date_50"], row["next_service_date_95"])),
+        say_distance(row["odometer_now"], str(row["distance_unit"])),
+    ]
+
+
+def _settings(settings: Settings) -> None:
+    usual, cap = 1.0 / (1.0 + settings.cost_ratio), settings.load_carrying_cap
+    with st.expander("Settings of this forecast"):
+        st.markdown(
+            f"- A joint that crosses its limit unseen is taken to cost {settings.cost_ratio:g} times an "
+            f"early replacement: act when the probability is above {say_probability(usual)}.\n"
+            f"- Joints that carry load: never accept more than {say_probability(cap)}.\n"
+            f"- {settings.draws:,} joint draws of every vehicle.\n"
+            "- A vehicle without a service interval on record is given "
+            f"{settings.default_interval_km:,.0f} km or {settings.default_interval_months:g} months.\n\n"
+            "These are assumptions of whoever made the forecast, not measurements."
+        )

@@ -1,0 +1,336 @@
+"""Vehicle: what is said of one vehicle, every joint's readings and growth, and its history."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import pictures, snapshot
+from dashboard.listing import (
+    Cell,
+    Column,
+    Markup,
+    facts,
+    listing,
+    probability,
+    said,
+    vehicle_list_link,
+    window,
+)
+from dashboard.style import look
+from fleetwear.errors import FleetwearError
+from fleetwear.planning.wording import (
+    is_known,
+    say_count,
+    say_date,
+    say_dates,
+    say_distance,
+    say_distances,
+    say_growth,
+    say_play,
+    say_probability,
+)
+from fleetwear.reports.flag_files import to_csv
+from fleetwear.reports.joint_history import JointHistory
+from fleetwear.reports.reading_file import reading_file
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Hashable
+
+    from fleetwear.planning.vehicle import VehicleRecord
+
+_VISIT_COLUMNS = [
+    Column("Date", tight=True, bare=True),
+    Column("Odometer", tight=True),
+    Column("Shop"),
+    Column("Technician"),
+    Column("Complaint"),
+]
+_WORK_COLUMNS = [
+    Column("Date", tight=True, bare=True),
+    Column("Distance run", tight=True),
+    Column("Joint"),
+    Column("Work"),
+    Column("Part, supplier"),
+    Column("Why"),
+]
+_POINTS = ("05", "50", "95")
+_FIRST = 6
+"""Charts that are drawn before the reader asks for all."""
+
+
+def show() -> None:
+    """Write the page."""
+    folder, number = snapshot.current()
+    fleet = snapshot.flags(folder, number, accepted_risk=None)
+    st.html(vehicle_list_link().html)
+    heading = st.container()
+    name = st.text_input(
+        "Unit number, VIN or plate",
+        key="unit",
+        bind="query-params",
+        placeholder="for example V101",
+        max_chars=60,
+        width=330,
+    ).strip()
+    if not name:
+        heading.title("Vehicle")
+        units = ", ".join(fleet.vehicles["unit"].head(5))
+        st.markdown(f"Write the unit number, VIN or plate of a vehicle. The most pressing now: {units}.")
+        return
+    try:
+        record = snapshot.vehicle(folder, number, name)
+    except FleetwearError:
+        heading.title("Vehicle")
+        raise
+    vehicle = record.vehicle
+    heading.title(f"Vehicle {vehicle['unit']}")
+    st.markdown(_described(vehicle))
+    said(str(vehicle["outcome"]), str(vehicle["reason"]))
+    _facts(record)
+    histories = snapshot.histories(folder, number, str(vehicle["unit"]))
+    _untested(histories)
+    _charts(histories, folder, number)
+    _joint_table(record, histories)
+    _visits(record)
+    _work(record)
+
+
+def _described(vehicle: pd.Series) -> str:
+    parts = [vehicle["make"], vehicle["model"], vehicle["model_year"]]
+    words = " ".join(str(part) for part in parts if is_known(part))
+    places = [f"depot {vehicle['depot']}" if is_known(vehicle["depot"]) else "", str(vehicle["duty"] or "")]
+    return ", ".join(part for part in (words, *places) if part)
+
+
+def _facts(record: VehicleRecord) -> None:
+    vehicle, run = record.vehicle, record.run
+    unit = str(vehicle["distance_unit"])
+    overdue = ", overdue" if bool(vehicle["overdue"]) else ""
+    dates = [vehicle[f"next_service_date_{point}"] for point in _POINTS]
+    odometer = [vehicle[f"next_service_odometer_{point}"] for point in _POINTS]
+    now = [vehicle[name] for name in ("odometer_now_lower", "odometer_now", "odometer_now_upper")]
+    meter = "Hub meter" if vehicle["distance_source"] == "hub meter" else "Odometer"
+    pairs: list[tuple[str, Cell]] = [
+        (f"Next service, 5 to 95\u00a0%{overdue}", window(say_dates(dates[0], dates[1], dates[2]))),
+        (
+            f"{meter} at next service, 5 to 95\u00a0%",
+            window(say_distances(odometer[0], odometer[1], odometer[2], unit)),
+        ),
+        (
+            f"{meter} on {run.as_of:%Y-%m-%d}, 5 to 95\u00a0%",
+            window(say_distances(now[0], now[1], now[2], unit)),
+        ),
+        ("Distance a day", say_distance(vehicle["km_per_day"], unit)),
+        (
+            "Probability that any joint is over its limit at the next service",
+            say_probability(vehicle["p_any_over_next"]),
+        ),
+        ("VIN or serial number", _or_unknown(vehicle["vin"])),
+        ("Plate", _or_unknown(vehicle["plate"])),
+        ("Tyres", _or_unknown(vehicle["tyre_size"])),
+        ("Owner", _or_unknown(vehicle["owner"])),
+        ("Forecast", f"number {run.forecast_id}, as of {run.as_of:%Y-%m-%d}"),
+    ]
+    if vehicle["distance_note"]:
+        pairs.insert(4, ("How the distance is known", str(vehicle["distance_note"])))
+    facts(pairs)
+
+
+def _or_unknown(value: object) -> str:
+    return str(value) if is_known(value) else "not on record"
+
+
+def _untested(histories: list[JointHistory]) -> None:
+    names = [history.title for history in histories if history.fact["n_visits"] == 0]
+    if names:
+        words = "; ".join(names)
+        st.markdown(
+            f"**Not tested since {'they were' if len(names) > 1 else 'it was'} fitted:** {words}. "
+            "A joint tested in one load direction only has not been cleared."
+        )
+
+
+def _charts(histories: list[JointHistory], folder: str, number: int) -> None:
+    st.subheader("Joints")
+    drawn = [at for at, history in enumerate(histories) if len(history.readings)]
+    if not drawn:
+        st.markdown("No joint of this vehicle has a reading yet.")
+        return
+    with st.expander("How to read these pictures"):
+        pictures.write(pictures.key_spec(look().name), alt="Key of the marks in the pictures")
+    more = len(drawn) - _FIRST
+    label = f"Draw all {len(drawn)}, not only the {_FIRST} most pressing"
+    if more > 0 and not st.toggle(label, key="all", bind="query-params"):
+        drawn = drawn[:_FIRST]
+    for start in range(0, len(drawn), 2):
+        for column, at in zip(st.columns(2, gap="large"), drawn[start : start + 2], strict=False):
+            with column:
+                _chart(histories[at], at, folder, number)
+
+
+def _chart(history: JointHistory, at: int, folder: str, number: int) -> None:
+    fact = history.fact
+    outcome = str(fact["outcome"])
+    chance = probability(fact["p_over_next"], look(), otherwise="no limit to compare with").html
+    st.html(
+        f'<p style="margin:0"><b>{escape(history.title)}</b><br>{escape(outcome[:1].upper() + outcome[1:])}. '
+        f"Over at next service: {chance}</p>"
+    )
+    pictures.write(
+        pictures.play_spec(folder, number, str(fact["unit"]), at, look().name),
+        key=f"play-{fact['position_id']}-{fact['direction']}",
+        alt=f"Readings and growth of the {history.title}. {fact['reason']}",
+    )
+    st.html(f'<p class="fw-quiet" style="margin:0 0 1.2rem">{escape(str(fact["reason"]))}</p>')
+
+
+def _joint_table(record: VehicleRecord, histories: list[JointHistory]) -> None:
+    unit = str(record.vehicle["distance_unit"])
+    st.subheader("Joints in figures")
+    columns = [
+        Column("Joint, load direction", bare=True, broad=True),
+        Column("Last reading"),
+        Column("Share of limit", tight=True),
+        Column(f"Growth per 10,000 {unit} (95 %)"),
+        Column("Over at next service", tight=True),
+        Column("Crosses its limit, date (5 to 95\u00a0%)"),
+        Column("Crosses its limit, odometer (5 to 95\u00a0%)"),
+        Column("Mind"),
+    ]
+    words = f"Crossings later than {record.run.settings.horizon_years:g} years lie beyond the horizon."
+    st.html(f'<p class="fw-quiet" style="margin:0">{words}</p>')
+    notes: list[str] = []
+    rows = [_figures(history, unit, notes) for history in histories]
+    listing(columns, rows, caption="Joints, the most pressing first")
+    if notes:
+        items = "".join(f"<li>{escape(note[:1].upper() + note[1:])}</li>" for note in notes)
+        st.html(f'<ol class="fw-quiet fw-notes">{items}</ol>')
+
+
+def _figures(history: JointHistory, unit: str, notes: list[str]) -> list[Cell]:
+    fact = history.fact
+    play = history.play_unit
+    last = "not read" if not is_known(fact["last_date"]) else (
+        f"{say_play(fact['last_play_mm'], play) if is_known(fact['last_play_mm']) else fact['last_result']}, "
+        f"{say_date(fact['last_date'])}"
+    )  # fmt: skip
+    outcome = str(fact["outcome"])
+    name = Markup(f"<b>{escape(history.title)}</b><br>{escape(outcome[:1].upper() + outcome[1:])}")
+    growth = [fact[column] for column in ("growth_mm_per_km", "growth_lower", "growth_upper")]
+    minded = [
+        _noted(word, str(fact[column]), notes)
+        for column, word in (
+            ("indicative", "indicative"),
+            ("question", "in question"),
+            ("doubt", "to be read with care"),
+        )
+        if fact[column]
+    ]
+    limited = history.limit is not None
+    share = f"{float(fact['share_of_limit']):.0%} of {say_play(fact['limit_mm'], play)}"
+    return [
+        name,
+        window(last),
+        share if is_known(fact["share_of_limit"]) else history.limit_label,
+        window(say_growth(growth, play, unit)),
+        probability(fact["p_over_next"], look()),
+        _crossing([fact[f"crossing_date_{point}"] for point in _POINTS], say_date, limited=limited),
+        _crossing(
+            [fact[f"crossing_odometer_{point}"] for point in _POINTS],
+            lambda km: say_distance(km, unit),
+            limited=limited,
+            placed=fact["distance_source"] != "none",
+        ),
+        "; ".join(minded),
+    ]
+
+
+def _noted(word: str, sentence: str, notes: list[str]) -> str:
+    """Return the word with the number of its sentence among the notes, which it joins where it is new."""
+    full = sentence if sentence.startswith(word) else f"{word}: {sentence}"
+    full = full if full.endswith((".", "?")) else f"{full}."
+    if full not in notes:
+        notes.append(full)
+    return f"{word} (note {notes.index(full) + 1})"
+
+
+def _crossing(points: list[object], word: Callable[[object], str], *, limited: bool, placed: bool = True) -> Cell:
+    """Return when a limit is crossed; a point without a value lies beyond the horizon.
+
+    ``limited`` says whether there is a limit, ``placed`` whether the vehicle has a meter to tell it by.
+    """
+    if not limited or not placed:
+        return Markup(f'<span class="fw-quiet">{"no odometer" if limited else "no limit"}</span>')
+    if not is_known(points[0]):
+        return "beyond the horizon"
+    low, middle, high = (word(value) if is_known(value) else "beyond the horizon" for value in points)
+    return window(f"{middle} ({low} to {high})")
+
+
+def _visits(record: VehicleRecord) -> None:
+    st.subheader("Visits")
+    unit = str(record.vehicle["distance_unit"])
+    if record.visits.empty:
+        st.markdown("No visit is on record.")
+        return
+    rows: list[list[Cell]] = [
+        [
+            say_date(visit["visit_date"]),
+            say_distance(visit["odometer_km"], unit) if is_known(visit["odometer_km"]) else "",
+            _blank(visit["shop"]),
+            _blank(visit["technician"]),
+            _complaint(visit),
+        ]
+        for visit in record.visits.to_dict("records")
+    ]
+    listing(_VISIT_COLUMNS, rows, caption="Visits, newest first")
+    readings = say_count(len(record.readings), "reading", "readings")
+    st.markdown(f"{readings} on {say_count(len(rows), 'visit', 'visits')}.")
+    st.download_button(
+        "Download readings, CSV",
+        to_csv(reading_file(record)),
+        f"readings_{record.vehicle['unit']}.csv",
+        "text/csv",
+        on_click="ignore",
+    )
+
+
+def _blank(value: object) -> str:
+    return str(value) if is_known(value) else ""
+
+
+def _complaint(visit: dict[Hashable, Any]) -> str:
+    if not is_known(visit["complaint"]):
+        return ""
+    confirmed = visit["symptom_confirmed"]
+    if not is_known(confirmed):
+        return str(visit["complaint"])
+    if not confirmed:
+        return f"{visit['complaint']}; not confirmed"
+    joint = f" at the {visit['symptom_joint']}" if is_known(visit["symptom_joint"]) else ""
+    return f"{visit['complaint']}; confirmed{joint}"
+
+
+def _work(record: VehicleRecord) -> None:
+    st.subheader("Work on joints")
+    if record.work.empty:
+        st.markdown("No work on a joint is on record.")
+        return
+    unit = str(record.vehicle["distance_unit"])
+    hidden = record.vehicle["distance_source"] == "none"
+    rows: list[list[Cell]] = [
+        [
+            say_date(work["work_date"]),
+            "" if hidden else say_distance(work["running_km"], unit),
+            str(work["joint"]),
+            str(work["work"]),
+            ", ".join(str(work[name]) for name in ("part_number", "supplier") if is_known(work[name])),
+            _blank(work["reason"]),
+        ]
+        for work in record.work.to_dict("records")
+    ]
+    listing(_WORK_COLUMNS, rows, caption="Work, newest first")

@@ -1,0 +1,87 @@
+"""Starts the real dashboard on a free port of this machine, and a Chromium that looks at it."""
+
+from __future__ import annotations
+
+import shutil
+import socket
+import subprocess
+import time
+import urllib.error
+import urllib.request
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+from dashboard import serve
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+CHROMIUM = shutil.which("chromium")
+CHROMIUM_ARGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+_PATIENCE_S = 60.0
+
+
+@contextmanager
+def served(store_folder: Path, *, log: Path) -> Iterator[str]:
+    """Serve the dashboard of a store and give its address; it is ended afterwards."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    with log.open("wb") as out:
+        process = subprocess.Popen(
+            serve.command(store_folder, port=port),
+            env=serve.environment(store_folder) | {"OPENBLAS_NUM_THREADS": "1"},
+            stdout=out,
+            stderr=subprocess.STDOUT,
+            stdin=subprocess.DEVNULL,
+        )
+        try:
+            address = f"http://127.0.0.1:{port}"
+            _wait(address, process, log)
+            yield address
+        finally:
+            process.terminate()
+            try:
+                process.wait(timeout=10)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait()
+
+
+def _wait(address: str, process: subprocess.Popen[bytes], log: Path) -> None:
+    deadline = time.monotonic() + _PATIENCE_S
+    while time.monotonic() < deadline:
+        if process.poll() is not None:
+            break
+        try:
+            with urllib.request.urlopen(address + serve.HEALTH_PATH, timeout=2) as answer:
+                if answer.status == 200:
+                    return
+        except (urllib.error.URLError, OSError):
+            time.sleep(0.1)
+    raise RuntimeError(f"the dashboard did not start:\n{log.read_text(errors='replace')}")
+
+
+def settle(page: object) -> None:
+    """Wait until the page has run to its end and its charts are drawn."""
+    from playwright.sync_api import Page
+
+    assert isinstance(page, Page)
+    page.wait_for_selector(".fw-caution", timeout=90_000)
+    page.wait_for_function(
+        '() => !document.querySelector(\'[data-testid="stApp"][data-test-script-state="running"]\')'
+        " && !document.querySelector('[data-testid=\"stSpinner\"]')"
+        " && [...document.querySelectorAll('[data-testid=\"stVegaLiteChart\"]')]"
+        ".every(c => c.querySelector('canvas, svg'))",
+        timeout=60_000,
+    )
+    page.wait_for_timeout(350)
