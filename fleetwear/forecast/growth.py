@@ -130,7 +130,10 @@ def _parts(con: duckdb.DuckDBPyConnection, kind: str, directions: list[str]) -> 
 
 
 def _fit(readings: GroupReadings, *, shape: str = "auto") -> EnsembleResults:
-    """Return the fit of a group; its doubts are kept in the results and said where they are shown."""
+    """Return the fit of a group, slipped setups discounted unless one shape is asked for.
+
+    Its doubts are kept in the results and said where they are shown.
+    """
     codes, cohorts = pd.factorize(readings.lives["cohort"])
     vehicle = pd.factorize(readings.lives["vehicle_id"])[0]
     with warnings.catch_warnings():
@@ -141,6 +144,7 @@ def _fit(readings: GroupReadings, *, shape: str = "auto") -> EnsembleResults:
             [str(cohort) for cohort in cohorts],
             codes.astype(np.int64),
             shape=shape,
+            slips=shape == "auto",
             folds=vehicle.astype(np.int64) % FOLDS,
         )
     if isinstance(fitted, EnsembleResults):

@@ -152,7 +152,7 @@ def _components(ensemble: EnsembleResults, view: _View, series: pd.DataFrame) ->
     for name, fit in ensemble.fits.items():
         population = fit.population
         prior = population.prior(view.cohorts, view.codes[of])
-        sums = population.sums_of(readings)
+        sums = population.sums_of(population.settle(readings, prior))
         known = population.know(sums, prior)
         weight = _shift_weights(known.log_density, of, n)
         a, r = population.growth_effects(sums, prior)
@@ -236,18 +236,18 @@ def _odd_last(ensemble: EnsembleResults, view: _View) -> tuple[Floats, Floats]:
     last = np.ones(len(readings.life), dtype=bool)
     last[:-1] = readings.life[1:] != readings.life[:-1]
     life = readings.life[last]
+    before_last = readings.chosen(~last)
     mean, second = np.zeros(len(life)), np.zeros(len(life))
-    has_earlier = readings.before(np.ones_like(readings.play))[last] > 0
     for name, fit in ensemble.fits.items():
         population = fit.population
-        prior = population.prior(view.cohorts, view.codes[readings.life])
-        past = population.know(population.sums_of(readings, earlier=True), prior)
-        parts = past.at(population.coordinates(readings.distance[last]), np.flatnonzero(last))
-        m, v = _moments(*parts)
+        prior = population.prior(view.cohorts, view.codes)
+        past = population.know(population.sums_of(population.settle(before_last, prior)), prior)
+        m, v = _moments(*past.at(population.coordinates(readings.distance[last]), life))
         v = v + population.residual_variance * readings.variance_ratio[last]
         mean += ensemble.weights[name] * m
         second += ensemble.weights[name] * (v + m * m)
     sd = np.sqrt(np.maximum(second - mean**2, 1e-12))
+    has_earlier = np.bincount(before_last.life, minlength=n)[life] > 0
     expected[life] = np.where(has_earlier, mean, np.nan)
     z[life] = np.where(has_earlier, (readings.play[last] - mean) / sd, np.nan)
     return expected, z

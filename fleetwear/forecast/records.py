@@ -111,7 +111,7 @@ def _models(fit: FleetFit) -> pd.DataFrame:
     rows = []
     for group, ensemble in fit.groups.items():
         for shape, one in ensemble.fits.items():
-            cov = one.cov_re.to_numpy()
+            cov, slips = one.cov_re.to_numpy(), one.population.slips
             rows.append(
                 {
                     "model_group": group,
@@ -123,6 +123,9 @@ def _models(fit: FleetFit) -> pd.DataFrame:
                     "n_lives": one.n_groups,
                     "n_readings": one.n_obs,
                     "residual_variance": one.residual_variance,
+                    "slip_share": slips.share if slips else None,
+                    "slip_shift_mm": slips.shift if slips else None,
+                    "slip_variance": slips.variance if slips else None,
                     "cov_intercept": cov[0, 0],
                     "cov_cross": cov[0, 1],
                     "cov_growth": cov[1, 1],

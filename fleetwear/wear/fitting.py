@@ -19,6 +19,7 @@ from fleetwear.wear.onset import OnsetProblem, OnsetSums, TwoStage, mixed_margin
 from fleetwear.wear.population import Population
 from fleetwear.wear.results import Estimation, WearResults
 from fleetwear.wear.shapes import CANDIDATES, Shape, ShapeName, check_shape_name
+from fleetwear.wear.slips import Slips, judge
 from fleetwear.wear.stacking import FOLDS, next_visit_scores, stacking_weights
 from fleetwear.wear.two_stage import TwoStagePopulation, beyond_records
 
@@ -27,10 +28,13 @@ if TYPE_CHECKING:
 
     from numpy.typing import ArrayLike, NDArray
 
-    from fleetwear.wear.sums import Floats, Integers, LifeSums, Readings
+    from fleetwear.wear.sums import Floats, Integers, LifeSums, ReadingArrays, Readings
 
 _ROUNDING = 1e-12
 """Scatter about the lives' own lines, over the sum of squares of play, that may be rounding."""
+
+_SLIP_ROUNDS = 4
+"""Turns of fitting and judging."""
 
 EXPONENT_RANGE = (0.4, 4.0)
 """The exponents of the power curve that are searched."""
@@ -44,6 +48,7 @@ def fit(
     *,
     shape: str = "auto",
     reml: bool = True,
+    slips: bool = False,
     variance_ratio: ArrayLike | None = None,
 ) -> WearResults | EnsembleResults:
     """Return a mixed model of the growth of play with distance, random line for each life.
@@ -67,6 +72,9 @@ def fit(
         Maximise the restricted likelihood, or else the likelihood. Exponents are always found by
         maximum likelihood, because restricted profiles move with the scale of g; two-stage wear, a mixture,
         always is, and refuses REML when asked for by name.
+    slips
+        Whether a few readings may be far off because the setup slipped (see module ``slips``): they are found
+        and discounted. The likelihood that is reported is then that of the readings as discounted.
     variance_ratio
         Error variance of each reading over the residual variance, shape (n,); 1 where not given.
 
@@ -88,7 +96,7 @@ def fit(
     """
     labelled = labelled_readings(life, distance, play, cohort, variance_ratio=variance_ratio)
     problem = _Problem(labelled.readings, labelled.lives, labelled.cohorts, labelled.cohort_codes, reml=reml)
-    results = _fitted(problem, shape, folds=None)
+    results = _fitted(problem, shape, folds=None, slips=slips)
     warn_of(results.doubt)
     return results
 
@@ -101,6 +109,7 @@ def fit_readings(
     *,
     shape: str = "auto",
     reml: bool = True,
+    slips: bool = False,
     folds: NDArray[np.int64] | None = None,
 ) -> WearResults | EnsembleResults:
     """Return the fit of readings that give their own sums (from arrays, or from a query).
@@ -111,18 +120,21 @@ def fit_readings(
         Gives the sums of its J lives at any exponent.
     lives, cohorts, cohort_codes
         Labels of the lives, labels of the cohorts, and the cohort of each life, shape (J,).
-    shape, reml
+    shape, reml, slips
         As in :func:`fit`.
     folds
         Fold of each life for "auto", shape (J,); lives that share something (a vehicle) belong in one
         fold. None: dealt out in turn.
     """
-    results = _fitted(_Problem(readings, lives, cohorts, cohort_codes, reml=reml), shape, folds=folds)
+    problem = _Problem(readings, lives, cohorts, cohort_codes, reml=reml)
+    results = _fitted(problem, shape, folds=folds, slips=slips)
     warn_of(results.doubt)
     return results
 
 
-def _fitted(problem: _Problem, shape: str, *, folds: NDArray[np.int64] | None) -> WearResults | EnsembleResults:
+def _fitted(
+    problem: _Problem, shape: str, *, folds: NDArray[np.int64] | None, slips: bool
+) -> WearResults | EnsembleResults:
     if shape != "auto":
         name = check_shape_name(shape)
         if name == "two-stage" and problem.reml:
@@ -130,10 +142,11 @@ def _fitted(problem: _Problem, shape: str, *, folds: NDArray[np.int64] | None) -
                 "two-stage wear is a mixture, for which no restricted likelihood is defined",
                 mend='Fit it with reml=False, or let shape="auto" weigh it against the others.',
             )
-        return problem.fit(name)
-    fits: dict[str, WearResults] = {name: problem.fit(name) for name in CANDIDATES}
+        return (problem.discounting_slips(name) if slips else problem).fit(name)
+    problems = {name: problem.discounting_slips(name) if slips else problem for name in CANDIDATES}
+    fits: dict[str, WearResults] = {name: own.fit(name) for name, own in problems.items()}
     fold = np.arange(problem.readings.n_lives) % FOLDS if folds is None else folds
-    scores = next_visit_scores(problem, fold)
+    scores = next_visit_scores(dict(problems), problem.readings.arrays(), fold)
     return EnsembleResults(fits, stacking_weights(scores), scores)
 
 
@@ -156,6 +169,7 @@ class _Problem:
         self.reml = reml
         self._sums: dict[float, LifeSums] = {}
         self._near: Floats | None = None
+        self.slips: Slips | None = None
         self._onsets: tuple[Floats, OnsetSums] | None = None
         self._climbed: TwoStage | None = None
         self._climbed_groups: list[str] = []
@@ -168,9 +182,32 @@ class _Problem:
             self._sums[exponent] = self.readings.sums(exponent, self.readings.mean_distance)
         return self._sums[exponent]
 
+    def discounting_slips(self, name: ShapeName) -> _Problem:
+        """Return the same lives with readings discounted as far as they look slipped under one shape.
+
+        Fitting and judging take turns: each fit tells what readings lie far off, and is less drawn by them.
+        """
+        raw, problem = self.readings.arrays(), self
+        population, _ = self.estimate(name, None)
+        found = Slips.first(population.residual_variance)
+        for _ in range(_SLIP_ROUNDS):
+            judged = judge(population, found, raw, population.prior(self.cohorts, self.cohort_codes))
+            found = found.improved(judged, population.residual_variance)
+            problem = problem.with_readings(judged.settled)
+            population, _ = problem.estimate(name, None)
+        problem.slips = found
+        return problem
+
+    def with_readings(self, readings: ReadingArrays) -> _Problem:
+        """Return the same lives with nearly the same readings, searched from where this search ended."""
+        problem = _Problem(readings, self.lives, self.cohorts, self.cohort_codes, reml=self.reml)
+        problem._near, problem._climbed, problem._climbed_groups = self._near, self._climbed, self._climbed_groups
+        return problem
+
     def fit(self, name: ShapeName) -> WearResults:
         """Return the fit of one shape to all lives."""
         population, estimation = self.estimate(name, None)
+        population = replace(population, slips=self.slips)
         shape = population.shape
         sums = self.sums(shape.exponent)
         if isinstance(population, TwoStagePopulation):
@@ -205,15 +242,12 @@ class _Problem:
         """
         deviance = self._profile(grouping, keep)
         if keep is None:
-            found = _search(deviance)
+            found = _search(deviance, near=self._near)
             curvature = (deviance(found + 0.01) - 2.0 * deviance(found) + deviance(found - 0.01)) / 0.01**2
             step = float(np.clip(0.75 * np.sqrt(2.0 / max(curvature, 1e-6)), 1e-3, 0.2))
             self._near = found + step * np.arange(-2.0, 3.0)
             return float(np.exp(found))
-        if self._near is None:
-            return float(np.exp(_search(deviance)))
-        inside = _interpolated_minimum(self._near, np.array([deviance(float(x)) for x in self._near]))
-        return float(np.exp(_search(deviance) if inside is None else inside))
+        return float(np.exp(_search(deviance, near=self._near)))
 
     def _profile(self, grouping: Grouping, keep: NDArray[np.bool_] | None) -> Callable[[float], float]:
         """Return the profile deviance (ML) by the log exponent; each call starts where the last ended."""
@@ -276,7 +310,7 @@ class _Problem:
         n_groups = len(grouping.labels)
         start = minimise(Criterion(straight, grouping.codes, n_groups, reml=False), start=starting_theta(straight))
         problem = OnsetProblem(sums, grouping, centre, spread)
-        previous = self._climbed if keep is not None and self._climbed_groups == grouping.labels else None
+        previous = self._climbed if self._climbed_groups == grouping.labels else None
         found = problem.fit(start, previous=previous)
         if keep is None:
             self._climbed, self._climbed_groups = found, grouping.labels
@@ -307,7 +341,7 @@ class _Problem:
             groups=grouping.labels,
             alone={label: grouping.alone[label] for label in self.cohorts},
             lives={label: int(lives.get(k, 0)) for k, label in enumerate(self.cohorts)},
-            n_obs=int(sums.n.sum()),
+            n_obs=round(float(sums.n.sum())),
             n_groups=int((sums.n > 0).sum()),
             reml=reml,
             loglik=-deviance / 2.0,
@@ -316,11 +350,15 @@ class _Problem:
         )
 
 
-def _search(deviance: Callable[[float], float]) -> float:
-    """Return the log exponent of lowest deviance in the whole range."""
+def _search(deviance: Callable[[float], float], *, near: Floats | None = None) -> float:
+    """Return the log exponent of lowest deviance in the whole range, or between five points if it lies there."""
     from scipy import optimize
 
     low, high = np.log(EXPONENT_RANGE)
+    if near is not None:
+        inside = _interpolated_minimum(near, np.array([deviance(float(x)) for x in near]))
+        if inside is not None:
+            return inside
     found = optimize.minimize_scalar(deviance, bounds=(low, high), method="bounded", options={"xatol": 2e-4})
     return float(found.x)
 

@@ -12,12 +12,13 @@ mean line included (Laird & Ware 1982, Biometrics 38, equations 3.1 to 3.6).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from fleetwear.wear.criterion import Marginal, log_marginals, marginalise
+from fleetwear.wear.slips import Slips, judge
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -121,6 +122,8 @@ class Population:
     between: dict[int, NDArray[np.float64]]
     """Covariance of cohorts about their parent, by the depth of the cohort."""
     doubt: str
+    slips: Slips | None = field(default=None, kw_only=True)
+    """How readings slip; None where errors are taken as normal."""
 
     @property
     def level(self) -> bool:
@@ -151,6 +154,10 @@ class Population:
         """Return the sums of each life, or of each reading's past, in the form that :meth:`know` takes."""
         take = readings.earlier_sums if earlier else readings.sums
         return take(self.shape.exponent, self.shape.reference)
+
+    def settle(self, readings: ReadingArrays, prior: Lines) -> ReadingArrays:
+        """Return readings with those that slipped discounted; as they are where errors are taken as normal."""
+        return readings if self.slips is None else judge(self, self.slips, readings, prior).settled
 
     def know(self, sums: Any, prior: Lines) -> LifePosterior:
         """Return what is known of each life after the readings behind its sums."""

@@ -302,13 +302,14 @@ class WearResults:
         line of the nearest parent that it has, made wider by the spread between cohorts.
         """
         labelled = labelled_readings(life, distance, play, cohort, variance_ratio=variance_ratio)
+        prior = self.population.prior(labelled.cohorts, labelled.cohort_codes)
         return WearResults(
             self.population,
             self.estimation,
             labelled.lives,
             labelled.cohorts,
             labelled.cohort_codes,
-            self.population.sums_of(labelled.readings),
+            self.population.sums_of(self.population.settle(labelled.readings, prior)),
         )
 
     def summary(self) -> str:

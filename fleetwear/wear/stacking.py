@@ -8,13 +8,16 @@ equation 4), which is concave.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 import pandas as pd
 
 from fleetwear.errors import FitError
-from fleetwear.wear.shapes import CANDIDATES, ShapeName
+from fleetwear.wear.onset import mix
+from fleetwear.wear.shapes import ShapeName
+from fleetwear.wear.slips import Slips, log_normal
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -35,49 +38,59 @@ class Fittable(Protocol):
     readings: Readings
     cohorts: list[str]
     cohort_codes: Integers
+    slips: Slips | None
+    """How readings slip under the shape that these lives were last fitted with."""
 
     def estimate(self, name: ShapeName, keep: NDArray[np.bool_] | None) -> tuple[Population, Estimation]:
         """Return the population of a shape fitted to the lives of a mask."""
 
 
-def next_visit_scores(problem: Fittable, fold: NDArray[np.int64]) -> pd.DataFrame:
+def next_visit_scores(
+    problems: dict[ShapeName, Fittable], readings: ReadingArrays, fold: NDArray[np.int64]
+) -> pd.DataFrame:
     """Return the log predictive density of each next visit, one row a scored reading, one column a shape.
 
     Parameters
     ----------
-    problem
-        The lives.
+    problems
+        The lives, as each shape takes their readings.
+    readings
+        Their readings as they were taken.
     fold
         Fold of each life, shape (J,). A fold whose complement is too small to be fitted is not scored.
     """
-    readings = problem.readings.arrays()
     scored = []
     for k in np.unique(fold):
         keep = fold != k
+        columns = {}
         try:
-            populations = {name: problem.estimate(name, keep)[0] for name in CANDIDATES}
+            for name, problem in problems.items():
+                population = replace(problem.estimate(name, keep)[0], slips=problem.slips)
+                own = readings.of_lives(~keep), problem.readings.arrays().of_lives(~keep)
+                columns[name] = _log_density(population, *own, problem)
         except FitError:
             continue
-        held_out = readings.of_lives(~keep)
-        scored.append(
-            pd.DataFrame(
-                {name: _log_density(population, held_out, problem) for name, population in populations.items()}
-            )
-        )
-    frame = pd.concat(scored, ignore_index=True) if scored else pd.DataFrame(columns=list(CANDIDATES))
+        scored.append(pd.DataFrame(columns))
+    frame = pd.concat(scored, ignore_index=True) if scored else pd.DataFrame(columns=list(problems))
     return frame.dropna()
 
 
-def _log_density(population: Population, readings: ReadingArrays, problem: Fittable) -> NDArray[np.float64]:
-    """Return the log density of each reading given earlier ones of its life; nan where there is none."""
+def _log_density(
+    population: Population, readings: ReadingArrays, settled: ReadingArrays, problem: Fittable
+) -> NDArray[np.float64]:
+    """Return the log density of each reading given earlier ones of its life; nan where there is none.
+
+    Earlier readings are discounted as far as they look slipped (``settled``), the scored one may have slipped.
+    """
     prior = population.prior(problem.cohorts, problem.cohort_codes[readings.life])
-    past = population.know(population.sums_of(readings, earlier=True), prior)
+    past = population.know(population.sums_of(settled, earlier=True), prior)
     mean, variance, shares = past.at(population.coordinates(readings.distance))
-    variance = variance + (population.residual_variance * readings.variance_ratio)[:, None]
-    with np.errstate(divide="ignore"):
-        each = np.log(shares) - 0.5 * (np.log(2.0 * np.pi * variance) + (readings.play[:, None] - mean) ** 2 / variance)
-    highest = each.max(axis=1, keepdims=True)
-    log_density = (highest + np.log(np.exp(each - highest).sum(axis=1, keepdims=True)))[:, 0]
+    error = (population.residual_variance * readings.variance_ratio)[:, None]
+    log_density, _ = mix(log_normal(readings.play[:, None], mean, variance + error), shares)
+    if population.slips is not None:
+        slips = population.slips
+        far, _ = mix(log_normal(readings.play[:, None], mean + slips.shift, variance + slips.variance), shares)
+        log_density = np.logaddexp(log_density + np.log1p(-slips.share), far + np.log(slips.share))
     return np.where(readings.before(np.ones_like(readings.play)) > 0, log_density, np.nan)
 
 

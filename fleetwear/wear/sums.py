@@ -95,6 +95,10 @@ class ReadingArrays:
     play: Floats
     variance_ratio: Floats
     n_lives: int
+    count: Floats | None = None
+    """How much of a reading each counts as toward the residual variance; one where not given."""
+    log_ratio: Floats | None = None
+    """What each adds to log_v; the log of its variance ratio where not given."""
 
     @property
     def mean_distance(self) -> float:
@@ -107,9 +111,22 @@ class ReadingArrays:
 
     def of_lives(self, chosen: NDArray[np.bool_]) -> ReadingArrays:
         """Return the readings of lives chosen by a mask, shape (J,), under the same codes."""
-        rows = chosen[self.life]
+        return self.chosen(chosen[self.life])
+
+    def chosen(self, rows: NDArray[np.bool_]) -> ReadingArrays:
+        """Return the readings of a mask, shape (n,), the lives under the same codes."""
+
+        def taken(values: Floats | None) -> Floats | None:
+            return None if values is None else values[rows]
+
         return ReadingArrays(
-            self.life[rows], self.distance[rows], self.play[rows], self.variance_ratio[rows], self.n_lives
+            self.life[rows],
+            self.distance[rows],
+            self.play[rows],
+            self.variance_ratio[rows],
+            self.n_lives,
+            taken(self.count),
+            taken(self.log_ratio),
         )
 
     def total(self, values: Floats) -> Floats:
@@ -152,14 +169,14 @@ class ReadingArrays:
         w = 1.0 / self.variance_ratio
         wg, wy = w * g, w * self.play
         return LifeSums(
-            n=add(np.ones_like(w)),
+            n=add(np.ones_like(w) if self.count is None else self.count),
             w=add(w),
             wg=add(wg),
             wgg=add(wg * g),
             wy=add(wy),
             wgy=add(wg * self.play),
             wyy=add(wy * self.play),
-            log_v=add(np.log(self.variance_ratio)),
+            log_v=add(np.log(self.variance_ratio) if self.log_ratio is None else self.log_ratio),
         )
 
 

@@ -115,11 +115,18 @@ def test_an_unknown_origin_is_the_mixture_over_what_it_may_have_run(fitted):
     assert checked >= 3
 
 
-def test_a_series_of_known_origin_has_one_component_a_shape(fitted):
+def test_a_series_of_known_origin_has_one_component_a_shape_but_for_onsets(fitted):
     _, series, fleet = fitted
-    known = series.loc[series["origin"] != "unknown", "series"]
-    counts = fleet.knowledge.lines.groupby(["series", "shape"]).size()
-    assert set(counts[counts.index.get_level_values("series").isin(known)]) == {1}
+    known = fleet.knowledge.lines[
+        fleet.knowledge.lines["series"].isin(series.loc[series["origin"] != "unknown", "series"])
+    ]
+    single = known[known["shape"] != "two-stage"]
+    assert set(single.groupby(["series", "shape"]).size()) == {1}
+    assert (single["pace"] == 1.0).all()
+    bent = known[known["shape"] == "two-stage"]
+    assert len(bent) > len(single)
+    assert not bent.duplicated(["series", "onset_km"]).any()
+    assert (bent["pace"] > 1.0).eq(bent["onset_km"] > 0.0).all()
 
 
 def test_a_series_without_readings_has_the_line_of_its_cohort(fitted):

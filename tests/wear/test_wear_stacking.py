@@ -8,6 +8,7 @@ from scipy import optimize, stats
 from fleetwear.wear import fit
 from fleetwear.wear.fitting import _Problem
 from fleetwear.wear.labels import labelled_readings
+from fleetwear.wear.shapes import CANDIDATES
 from fleetwear.wear.stacking import next_visit_scores, stacking_weights
 
 
@@ -23,8 +24,8 @@ def test_scores_equal_a_loop_that_refits(make_fleet):
     # with all lives fitted first, as "auto" does, so that both find exponents in the same way
     problem.fit("straight")
     problem.fit("power")
-    scores = next_visit_scores(problem, fold)
     rows = labelled.readings
+    scores = next_visit_scores({"straight": problem, "power": problem}, rows, fold)
     expected = {"straight": [], "power": []}
     for k in range(3):
         for name in expected:
@@ -56,8 +57,10 @@ def test_folds_are_left_out(make_fleet):
     play = np.where(odd, fleet.play + 3.0 * fleet.distance / 2e5, fleet.play)
     labelled = labelled_readings(fleet.life, fleet.distance, play, None)
     problem = _Problem(labelled.readings, labelled.lives, labelled.cohorts, labelled.cohort_codes, reml=True)
-    apart = next_visit_scores(problem, (np.arange(60) % 5 == 0).astype(np.int64))
-    mixed = next_visit_scores(problem, np.arange(60) // 12)
+    apart = next_visit_scores(
+        dict.fromkeys(CANDIDATES, problem), labelled.readings, (np.arange(60) % 5 == 0).astype(np.int64)
+    )
+    mixed = next_visit_scores(dict.fromkeys(CANDIDATES, problem), labelled.readings, np.arange(60) // 12)
     assert apart["straight"].mean() < mixed["straight"].mean() - 0.5
 
 

@@ -55,7 +55,7 @@ def prefixes(fleet: Fleet, cases: Cases) -> tuple[NDArray[np.int64], NDArray[np.
     return rows, np.repeat(label, lengths), label
 
 
-def wear_model(shape: str) -> Model:
+def wear_model(shape: str, *, slips: bool = True) -> Model:
     """Return the model of fleetwear with a growth shape: fitted, updated per case, asked for the next."""
 
     def forecast(process: Process, training: Fleet, scored: Fleet, cases: Cases) -> Forecast:
@@ -63,7 +63,13 @@ def wear_model(shape: str) -> Model:
             warnings.simplefilter("always", DoubtfulFitWarning)
             every = np.arange(len(training.life))
             takes = set(inspect.signature(fit).parameters)
-            results = fit(training.life, shape=shape, **reading_arguments(process, training, every, takes))
+            results = fit(
+                training.life,
+                shape=shape,
+                slips=slips,
+                reml=shape != "two-stage",
+                **reading_arguments(process, training, every, takes),
+            )
             rows, prefix, label = prefixes(scored, cases)
             takes = set(inspect.signature(results.update).parameters)
             updated = results.update(prefix, **reading_arguments(process, scored, rows, takes))
@@ -143,6 +149,8 @@ MODELS: dict[str, Model] = {
     "line per joint": line_per_joint,
     "straight": wear_model("straight"),
     "power": wear_model("power"),
+    "two-stage": wear_model("two-stage"),
+    "auto with normal errors": wear_model("auto", slips=False),
     "auto": wear_model("auto"),
 }
 """All models by name."""
