@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import sys
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -62,7 +62,7 @@ AsOfOption = Annotated[
     typer.Option("--as-of", formats=["%Y-%m-%d"], help="Use only what had happened by this day; today if not given."),
 ]
 KnownByOption = Annotated[
-    datetime | None, typer.Option("--known-by", help="Use only what had been loaded by this moment.")
+    datetime | None, typer.Option("--known-by", help="Use only what had been loaded by this moment of the local clock.")
 ]
 FormOption = Annotated[Form, typer.Option("--format", help="How to print.")]
 CostOption = Annotated[
@@ -95,6 +95,16 @@ def _folder(store: Path | None) -> Path:
 
 def _as_of(given: datetime | None) -> date:
     return given.date() if given is not None else date.today()
+
+
+def _now() -> datetime:
+    """Return the present moment as the store keeps moments: in UTC, without a zone."""
+    return datetime.now(UTC).replace(tzinfo=None)
+
+
+def _in_utc(moment: datetime | None) -> datetime | None:
+    """Return a moment of this machine's clock, or one with a zone, as the store keeps moments."""
+    return None if moment is None else moment.astimezone(UTC).replace(tzinfo=None)
 
 
 def _settings(cost_ratio: float | None, risk_cap: float | None) -> Settings:
@@ -256,8 +266,8 @@ def forecast(
     number = nightly.run(
         folder,
         as_of=day,
-        made_at=datetime.now(),
-        known_by=known_by,
+        made_at=_now(),
+        known_by=_in_utc(known_by),
         settings=_settings(cost_ratio, risk_cap),
         on_progress=_progress(),
     )
@@ -311,7 +321,7 @@ def _print_flags(found: Flags, form: Form, *, everything: bool, joints: bool) ->
         chosen = chosen[chosen["outcome"].map(ranks) <= Outcome.RECHECK.rank]
     frame = joint_table(chosen) if joints else vehicle_table(chosen)
     if form is Form.TABLE and not joints:
-        frame = frame[["unit", "depot", "outcome", "probability", "next_service", "reason"]]
+        frame = frame[["unit", "depot", "outcome", "any_joint_over", "next_service", "reason"]]
     elif form is Form.TABLE:
         frame = frame[["unit", "joint", "direction", "outcome", "last_play", "limit", "play_unit", "probability"]]
     render(frame, form.value, sys.stdout.write)
@@ -334,6 +344,7 @@ def vehicle(
     Example: fleetwear vehicle V101
     """
     from fleetwear.planning.vehicle import read_vehicle
+    from fleetwear.planning.wording import say_probability
     from fleetwear.reports.tables import joint_table, render, vehicle_table
     from fleetwear.store import open_snapshot
 
@@ -342,8 +353,9 @@ def vehicle(
         record = read_vehicle(con, unit)
     finally:
         con.close()
-    head = vehicle_table(record.vehicle.to_frame().T.assign(joint=None)).iloc[0]
-    say(f"{head['unit']}  {head['model']}  {head['depot']}: {head['outcome']}. {head['reason']}")
+    head = vehicle_table(record.vehicle.to_frame().T.assign(joint=None, accepted_risk=None)).iloc[0]
+    where = f", {head['depot']}" if isinstance(head["depot"], str) else ""
+    say(f"{head['unit']}  {head['model']}{where}: {head['outcome']}. {head['reason']}")
     say(
         f"Next service about {head['next_service']} ({head['next_service_earliest']} to {head['next_service_latest']})"
         + (
@@ -351,14 +363,26 @@ def vehicle(
             if head["odometer_next_service"] > 0
             else ""
         )
-        + f"; probability of any joint over its limit then {head['probability']:.3f}."
+        + f"; probability of any joint over its limit then: {say_probability(head['any_joint_over'])}"
+        + f" ({head['joints_in_probability']} of {record.joints['position_id'].nunique()} joints have limit and model)."
     )
     frame = joint_table(record.joints)
     if form is Form.TABLE:
         frame = frame[
-            ["joint", "direction", "outcome", "last_read", "last_play", "limit", "play_unit", "growth_per_10000",
-             "distance_unit", "probability", "crossing_date_50"]
-        ]  # fmt: skip
+            [
+                "joint",
+                "direction",
+                "outcome",
+                "last_read",
+                "last_play",
+                "limit",
+                "play_unit",
+                "growth",
+                "growth_unit",
+                "probability",
+                "crossing_date_50",
+            ]
+        ]
     render(frame, form.value, sys.stdout.write)
     say(CAUTION)
 
@@ -405,7 +429,7 @@ def demo(store: StoreOption = None) -> None:
     say("2 of 4  Loading its files")
     _tell_load(loading.run(folder, written.files, max(date.today(), written.as_of), on_progress=_talk_if_terminal()))
     say(f"3 of 4  Fitting and forecasting as of {written.as_of}")
-    nightly.run(folder, as_of=written.as_of, made_at=datetime.now(), on_progress=_progress())
+    nightly.run(folder, as_of=written.as_of, made_at=_now(), on_progress=_progress())
     say("4 of 4  Flags")
     con = open_snapshot(folder)
     try:

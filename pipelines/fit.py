@@ -43,7 +43,7 @@ def run(
         Called with the kind of joint, kinds done and kinds in all.
     """
     chosen = settings or Settings()
-    store = Store.create_or_open(folder)
+    store = Store(folder)
     began = time.perf_counter()
     with store.reader() as con:
         prepare(con, as_of=as_of, known_by=known_by)

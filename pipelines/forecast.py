@@ -41,7 +41,7 @@ def run(
     StoreError
         If there is no fit of that moment.
     """
-    store = Store.create_or_open(folder)
+    store = Store(folder)
     began = time.perf_counter()
     with store.reader() as con:
         fit = latest_fit(con, as_of=as_of, known_by=known_by)

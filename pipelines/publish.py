@@ -12,4 +12,4 @@ if TYPE_CHECKING:
 
 def run(folder: Path) -> Path:
     """Publish a snapshot of the store in ``folder`` and return its file."""
-    return publish(Store.create_or_open(folder))
+    return publish(Store(folder))

@@ -53,6 +53,9 @@ class Forecast:
 
     series: pd.DataFrame
     any_over: Floats
+    """nan for a vehicle without any joint that has a limit and a model."""
+    joints_judged: Integers
+    """How many joints of each vehicle have both."""
 
 
 def forecast_draws(
@@ -77,7 +80,7 @@ def forecast_draws(
     frame = pd.DataFrame({"growth_mm_per_km": growth.mean(axis=1)})
     frame["growth_lower"], frame["growth_upper"] = np.quantile(growth, INTERVAL, axis=1)
     frame["play_now_mm"], frame["play_next_mm"] = play_now.mean(axis=1), play_next.mean(axis=1)
-    frame["play_next_lower"], frame["play_next_upper"] = np.quantile(play_next, INTERVAL, axis=1)
+    frame["play_next_lower"], frame["play_next_upper"] = np.maximum(np.quantile(play_next, INTERVAL, axis=1), 0.0)
     frame["p_over_next"] = np.where(has_limit, over.mean(axis=1), np.nan)
     frame["p_reading_over_next"] = np.where(has_limit, (reading > limit).mean(axis=1), np.nan)
 
@@ -92,7 +95,9 @@ def forecast_draws(
 
     any_over = np.zeros(ahead.rate.shape, dtype=bool)
     np.logical_or.at(any_over, of.vehicle, over & has_limit[:, None])
-    return Forecast(frame, any_over.mean(axis=1))
+    judged = np.unique(np.stack([of.vehicle[has_limit], of.joint[has_limit]]), axis=1)[0]
+    count = np.bincount(judged.astype(np.int64), minlength=len(any_over))
+    return Forecast(frame, np.where(count > 0, any_over.mean(axis=1), np.nan), count)
 
 
 def _points(values: Floats, days: Floats, horizon_days: float) -> NDArray[np.float64]:

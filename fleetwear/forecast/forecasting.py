@@ -72,7 +72,7 @@ def forecast_fleet(
         chunk, own_lines = (_rows_of(frame, first=start, last=int(rows[-1])) for frame in (facts, lines))
         drawn, modelled = _draw(chunk, own_lines, ahead, sharing, settings, first=start, rng=rng)
         summary = _vehicle_summary(vehicles.iloc[rows], ahead, outlook)
-        summary["p_any_over_next"] = drawn.any_over
+        summary["p_any_over_next"], summary["joints_in_probability"] = drawn.any_over, drawn.joints_judged
         joints.append(_joint_summary(chunk, drawn.series, modelled, summary, outlook))
         whole.append(summary)
         if on_progress is not None:
@@ -100,7 +100,8 @@ def _draw(
     modelled = chunk["series"].isin(lines["series"]).to_numpy()
     own = chunk[modelled]
     if own.empty:
-        return Forecast(pd.DataFrame(), np.zeros(len(ahead.rate))), modelled
+        none = np.zeros(len(ahead.rate), dtype=np.int64)
+        return Forecast(pd.DataFrame(), np.full(len(none), np.nan), none), modelled
     place = pd.Series(np.arange(len(own)), index=own["series"])
     parts = lines.assign(series=lines["series"].map(place)).sort_values("series", kind="stable")
     joint = pd.factorize(pd.MultiIndex.from_frame(own[["vehicle_id", "position_id"]]))[0]
@@ -118,7 +119,8 @@ def _draw(
 
 
 def _vehicle_summary(vehicles: pd.DataFrame, ahead: Ahead, outlook: Outlook) -> pd.DataFrame:
-    shown = np.where(vehicles["distance_source"] == "none", np.nan, vehicles["shift_km"])
+    hidden = (vehicles["distance_source"] == "none") | vehicles["bare"]
+    shown = np.where(hidden, np.nan, vehicles["shift_km"])
     frame = vehicles[["vehicle_id", "unit", "depot", "shift_km"]].reset_index(drop=True)
     low, mid, high = np.quantile(ahead.now_km, CROSSING_POINTS, axis=1)
     frame["odometer_now_lower"], frame["odometer_now"], frame["odometer_now_upper"] = (
@@ -131,7 +133,7 @@ def _vehicle_summary(vehicles: pd.DataFrame, ahead: Ahead, outlook: Outlook) -> 
     for k, point in enumerate(CROSSING_POINTS):
         frame[f"next_service_date_{point * 100:02.0f}"] = _dates(outlook, days[k])
         frame[f"next_service_odometer_{point * 100:02.0f}"] = km[k] - shown
-    frame["overdue"] = ahead.overdue
+    frame["overdue"] = ahead.overdue & ~vehicles["assumed"].to_numpy(dtype=bool)
     frame["distance_note"] = vehicles["note"].to_numpy()
     return frame
 

@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from fleetwear.errors import FitError, InputError
 from fleetwear.store import sql
 from fleetwear.store.known import ASSUMED_KM_PER_DAY
 from fleetwear.usage import NextService, UsageFit, draw_next_service, fit_usage, lateness_fractions
+from fleetwear.usage.lateness import FEW_FRACTIONS
 
 if TYPE_CHECKING:
     from datetime import date
@@ -22,6 +24,10 @@ if TYPE_CHECKING:
     from fleetwear.wear.sums import Floats
 
 _DAYS_PER_MONTH = 365.25 / 12.0
+_ASSUMED_RATE_SD = 0.5
+"""Spread of daily rates over their mean, where none can be estimated."""
+_ASSUMED_MONTH_SD = 0.3
+"""Spread of a month's distance over its mean, likewise."""
 _NO_SPREAD = 1e-9
 """Process variance of distance that is counted in days, km^2/day."""
 
@@ -32,7 +38,7 @@ class Outlook:
 
     vehicles: pd.DataFrame
     """vehicle_id, unit, depot, distance_source, shift_km, service_day, service_km, interval_km, interval_days,
-    note: what was assumed of the distance or interval."""
+    assumed: whether the service is; bare: whether no odometer value is on record; note: what was assumed."""
     usage: UsageFit
     as_of: date
     as_of_day: float
@@ -105,12 +111,17 @@ def look_ahead(con: duckdb.DuckDBPyConnection, *, as_of: date, settings: Setting
         services["interval_km"],
         services["interval_months"] * _DAYS_PER_MONTH,
     )
+    usage = _usage(vehicles, entries, as_of_day)
+    seen = _with_intervals(vehicles, as_of_day, settings)
+    metered = seen["distance_source"] != "none"
+    bare = metered & ~seen["vehicle_id"].isin(entries["vehicle_id"])
+    said = np.where(bare, "; no odometer value on record, the fleet's rate assumed", "")
+    if usage.doubt:
+        said = said + np.where(metered, f"; {usage.doubt}", "")
+    if len(lateness) < FEW_FRACTIONS:
+        said = said + "; too few services on record to learn how late they come"
     return Outlook(
-        _with_intervals(vehicles, as_of_day, settings),
-        _usage(vehicles, entries, as_of_day),
-        as_of,
-        as_of_day,
-        lateness,
+        seen.assign(note=(seen["note"] + said).str.removeprefix("; "), bare=bare), usage, as_of, as_of_day, lateness
     )
 
 
@@ -134,10 +145,42 @@ def _with_intervals(vehicles: pd.DataFrame, as_of_day: float, settings: Settings
     )
     months = np.where(bare | no_months, settings.default_interval_months, vehicles["interval_months"])
     frame["interval_days"] = months * _DAYS_PER_MONTH
+    frame["assumed"] = (~served) | bare | no_months
     frame["note"] = np.where(counted, "distance estimated from dates: no odometer", "")
-    assumed = "; no service on record, interval assumed"
-    frame["note"] = (frame["note"] + np.where(bare | no_months, assumed, "")).str.removeprefix("; ")
+    missing = np.where(served, "; no service interval in months on record, assumed", "; no service on record, assumed")
+    frame["note"] = (frame["note"] + np.where(frame["assumed"], missing, "")).str.removeprefix("; ")
     return frame
+
+
+def _assumed_usage(entries: pd.DataFrame) -> UsageFit:
+    """Return the assumed rate, with a wide spread, for a fleet whose records tell none."""
+    last = entries.sort_values(["entry_date", "running_km"]).groupby("vehicle_id").tail(1).sort_values("vehicle_id")
+    n, rate = len(last), ASSUMED_KM_PER_DAY
+    nothing = np.zeros(n, dtype=np.int64)
+    return UsageFit(
+        vehicles=last["vehicle_id"].to_numpy(dtype=np.int64),
+        rate_mean=np.full(n, rate),
+        rate_sd=np.full(n, _ASSUMED_RATE_SD * rate),
+        last_day=_days(last["entry_date"]),
+        last_km=last["running_km"].to_numpy(dtype=np.float64),
+        n_increments=nothing,
+        observed_days=np.zeros(n),
+        group_codes=nothing,
+        groups=np.array(["all"]),
+        group_mean=np.array([rate]),
+        group_sd=np.array([_ASSUMED_RATE_SD * rate]),
+        mu=rate,
+        mu_se=_ASSUMED_RATE_SD * rate,
+        phi2=(_ASSUMED_MONTH_SD * rate) ** 2 * _DAYS_PER_MONTH,
+        omega2=(_ASSUMED_RATE_SD * rate) ** 2,
+        tau2=0.0,
+        n=0,
+        criterion="reml",
+        loglik=float("nan"),
+        converged=True,
+        doubt=f"daily distance assumed to be {rate:.0f} km: no vehicle has two odometer values apart",
+        note="",
+    )
 
 
 def _usage(vehicles: pd.DataFrame, entries: pd.DataFrame, as_of_day: float) -> UsageFit:
@@ -158,12 +201,15 @@ def _usage(vehicles: pd.DataFrame, entries: pd.DataFrame, as_of_day: float) -> U
     known = entries[entries["vehicle_id"].isin(with_meter["vehicle_id"])]
     used = pd.concat([known, extra], ignore_index=True) if len(extra) else known
     duty = vehicles.set_index("vehicle_id")["duty"]
-    fit = fit_usage(
-        used["vehicle_id"].to_numpy(dtype=np.int64),
-        _days(used["entry_date"]),
-        used["running_km"].to_numpy(dtype=np.float64),
-        group=used["vehicle_id"].map(duty).to_numpy(dtype=str),
-    )
+    try:
+        fit = fit_usage(
+            used["vehicle_id"].to_numpy(dtype=np.int64),
+            _days(used["entry_date"]),
+            used["running_km"].to_numpy(dtype=np.float64),
+            group=used["vehicle_id"].map(duty).to_numpy(dtype=str),
+        )
+    except (FitError, InputError):
+        fit = _assumed_usage(used if len(used) else vehicles.assign(entry_date=vehicles["start_date"], running_km=0.0))
     place = pd.Index(fit.vehicles).get_indexer(pd.Index(vehicles["vehicle_id"]))
     whole = fit.take(np.maximum(place, 0))
     start_day = _days(vehicles["start_date"])

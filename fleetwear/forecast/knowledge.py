@@ -30,7 +30,7 @@ class Knowledge:
     """What is known of J series.
 
     ``lines`` has one row a component: series, shape, shift_km, weight (sums to one a series), intercept,
-    growth, var_intercept, cov_cross, var_growth, exponent, reference_km, residual_variance.
+    growth, var_intercept, cov_cross, var_growth, exponent, reference_km, pace, onset_km, residual_variance.
     """
 
     lines: pd.DataFrame
@@ -47,7 +47,8 @@ class Knowledge:
     last_expected_mm: Floats
     """What the earlier readings foretold of the last one, mm; nan with fewer than two."""
     last_z: Floats
-    """How far the last one lay from it, in standard deviations of prediction; nan likewise."""
+    """How far the last one lay from it, in standard deviations of prediction; nan likewise, and where the
+    origin is unknown."""
 
 
 def know_series(con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: dict[str, EnsembleResults]) -> Knowledge:
@@ -86,7 +87,9 @@ def know_series(con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: di
         lines, effect[rows], reliability[rows] = _components(ensemble, view, series.iloc[rows])
         lines["series"] = rows[lines["series"]]
         parts.append(lines)
-        expected[rows], z[rows] = _odd_last(ensemble, view)
+        foretold, distance = _odd_last(ensemble, view)
+        sure = series["origin"].to_numpy()[rows] != "unknown"
+        expected[rows], z[rows] = np.where(sure, foretold, np.nan), np.where(sure, distance, np.nan)
     return Knowledge(
         _whole(parts),
         effect, reliability, group, whose, visits, expected, z,

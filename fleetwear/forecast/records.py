@@ -160,7 +160,9 @@ def latest_fit(con: duckdb.DuckDBPyConnection, *, as_of: date, known_by: datetim
         [as_of, known_by],
     ).fetchall()
     if not rows:
-        raise StoreError(f"there is no fit as of {as_of}", mend="Run `fleetwear fit --as-of DATE` before the forecast.")
+        raise StoreError(
+            f"there is no fit as of {as_of}", mend="Run `fleetwear forecast --as-of DATE`, which fits first."
+        )
     stored = json.loads(str(rows[0][1]))
     return StoredFit(
         int(rows[0][0]), as_of, known_by, Settings.from_json(str(rows[0][1])), Sharing(**stored["sharing"])

@@ -47,8 +47,17 @@ def normal_header(header: str) -> str:
     return " ".join(re.sub(r"[\s_\-./#:]+", " ", header.casefold()).split())
 
 
-def recognise(header: Sequence[str], *, where: str = "") -> Recognised:
+def recognise(header: Sequence[str], *, where: str = "", in_workbook: bool = False) -> Recognised:
     """Return the table that a header belongs to.
+
+    Parameters
+    ----------
+    header
+        The header's cells.
+    where
+        The place for messages.
+    in_workbook
+        Whether the header is of a sheet of a workbook, which can be hidden, and not of a file of its own.
 
     Raises
     ------
@@ -62,7 +71,7 @@ def recognise(header: Sequence[str], *, where: str = "") -> Recognised:
     most_known = max(len(fit.found) for fit in fits)
     if not any(len(fit.found) == most_known for fit in complete):
         # A readings file with a misspelt header would pass for a visits file and lose its readings.
-        raise _no_table(fits, header, where=where)
+        raise _no_table(fits, header, where=where, in_workbook=in_workbook)
     best = max(complete, key=lambda fit: (len(fit.found), sum(c.required for c in fit.table.columns)))
     for name, places in best.found.items():
         if len(places) > 1:
@@ -146,7 +155,7 @@ def _say_ignored(cell: str, table: Table) -> str:
     return f"{cell!r} (did you mean {near[0]!r}?)" if near else repr(cell)
 
 
-def _no_table(fits: list[_Match], header: Sequence[str], *, where: str) -> InputError:
+def _no_table(fits: list[_Match], header: Sequence[str], *, where: str, in_workbook: bool) -> InputError:
     nearest = max((fit for fit in fits if fit.missing), key=lambda fit: (len(fit.found), -len(fit.missing)))
     taken = {place for places in nearest.found.values() for place in places}
     free = {normal_header(cell): cell for i, cell in enumerate(header) if i not in taken}
@@ -154,9 +163,14 @@ def _no_table(fits: list[_Match], header: Sequence[str], *, where: str) -> Input
     for name in nearest.missing:
         near = difflib.get_close_matches(name, list(free), n=1, cutoff=0.4)
         says.append(f"{name!r}" + (f" (nearest header: {free[near[0]]!r})" if near else ""))
+    otherwise = (
+        "if the sheet is no table, hide it in the workbook: hidden sheets are left out."
+        if in_workbook
+        else "if the file is no table, load the other files without it."
+    )
     return InputError(
         f"the header fits no table; nearest is {nearest.table.name} ({nearest.table.says}), "
         f"which also needs {', '.join(says)}",
         where=where,
-        mend="Rename or add these columns; a sheet that is no table can be hidden, then it is left out.",
+        mend=f"Rename or add these columns; {otherwise}",
     )

@@ -58,7 +58,10 @@ def read_file(path: Path) -> ReadFile:
         If the file cannot be read, or a sheet of it fits no table.
     """
     started = time.monotonic()
-    sheets = [(sheet, recognise(sheet.header, where=sheet.where)) for sheet in read_sheets(path)]
+    sheets = [
+        (sheet, recognise(sheet.header, where=sheet.where, in_workbook=sheet.name is not None))
+        for sheet in read_sheets(path)
+    ]
     sheets.sort(key=lambda pair: _PLACE[pair[1].table.name])
     return ReadFile(Path(path), file_sha256(path), tuple(sheets), time.monotonic() - started)
 
@@ -96,7 +99,7 @@ def load_files(
     Raises
     ------
     InputError
-        If files cannot be read or recognised; all of them are named.
+        If files cannot be read or recognised; all of them are named, and nothing is loaded.
     StoreError
         If the store is missing or stays locked.
     """
@@ -109,12 +112,15 @@ def load_files(
             files.append(read_file(path))
         except InputError as error:
             failures.append(error)
+    nothing = "Nothing was loaded, nor anything from the other files." if files else "Nothing was loaded."
     if len(failures) == 1:
-        raise failures[0]
+        (failure,) = failures
+        mend = f"{failure.mend} {nothing}".lstrip()
+        raise type(failure)(failure.what, where=failure.where, mend=mend) from failure
     if failures:
         raise InputError(
             f"{len(failures)} files cannot be loaded:\n" + "\n".join(f"- {error}" for error in failures),
-            mend="Nothing was loaded.",
+            mend=nothing,
         )
     when = loaded_at or datetime.now(UTC).replace(tzinfo=None)
     summaries: list[LoadSummary] = []

@@ -87,6 +87,7 @@ class SheetLoad:
             self.con, refused, file_name=self._file, sheet=self.sheet.name, table=self._table
         )
         rows_in = self._count("taken")
+        changed = self._changed() if self._table == "readings" and rows_in else 0
         settled = self._settled()
         counts = {
             "rows_read": self.sheet.rows_read,
@@ -113,6 +114,7 @@ class SheetLoad:
             settled=len(settled),
             set_aside=aside,
             questions=asked,
+            changed=changed,
             reasons=_count_reasons(fresh),
             ignored=self.recognised.ignored,
             elapsed_seconds=time.monotonic() - started,
@@ -262,6 +264,11 @@ class SheetLoad:
             if quarantine.resembles(cells, row):
                 settled.add(int(quarantine_id))
         return sorted(settled)
+
+    def _changed(self) -> int:
+        """Return how many of the readings taken in an earlier load of this file had with other values."""
+        place = {"file_name": self._file, "sheet": self.sheet.name}
+        return int(self.con.execute(statement("changed_readings"), place).fetchall()[0][0])
 
     def _take_ids(self, sequence: str, count: int) -> int:
         """Return the first of so many new numbers in a row; there is one writer at a time."""

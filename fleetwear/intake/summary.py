@@ -25,6 +25,9 @@ class LoadSummary:
         Rows of earlier loads that these rows found out as mistaken.
     questions
         Readings taken in that look implausible and are asked about.
+    changed
+        Readings taken in whose row an earlier load of this file had with other values. Nothing is removed: they
+        count as further strokes beside the earlier ones, so a person should say which one is the mistake.
     reasons
         How many rows each reason refused, the most frequent first.
     ignored
@@ -44,6 +47,7 @@ class LoadSummary:
     settled: int
     set_aside: int
     questions: int
+    changed: int = 0
     reasons: dict[str, int] = field(default_factory=dict)
     ignored: tuple[str, ...] = ()
     elapsed_seconds: float = 0.0

@@ -149,6 +149,8 @@ def _chosen(vehicles: pd.DataFrame, run: ForecastRun, depot: str | None, horizon
             raise InputError(f"no vehicle stands at depot {depot!r}", mend=f"Choose one of: {', '.join(known)}.")
         chosen &= vehicles["depot"] == depot
     if horizon_days is not None:
+        if not 0.0 <= horizon_days <= 36_525.0:
+            raise InputError(f"a horizon of {horizon_days:g} days", mend="Give days between 0 and 36525, such as 60.")
         last = pd.Timestamp(run.as_of) + pd.Timedelta(days=horizon_days)
         chosen &= pd.to_datetime(vehicles["next_service_date_50"]) <= last
     return chosen
@@ -156,10 +158,11 @@ def _chosen(vehicles: pd.DataFrame, run: ForecastRun, depot: str | None, horizon
 
 def _in_order(vehicles: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame:
     """Return the vehicles, the most pressing outcome first, with the name of the joint that leads."""
-    names = joints.drop_duplicates("position_id").set_index("position_id")["joint"]
+    lead = ["vehicle_id", "position_id", "direction"]
     ranks = {str(outcome): outcome.rank for outcome in Outcome}
     return (
-        vehicles.assign(joint=vehicles["position_id"].map(names), outcome_rank=vehicles["outcome"].map(ranks))
+        vehicles.merge(joints[[*lead, "joint", "accepted_risk"]], on=lead, how="left")
+        .assign(outcome_rank=lambda frame: frame["outcome"].map(ranks))
         .sort_values(["outcome_rank", "next_service_date_50", "unit"])
         .drop(columns="outcome_rank")
         .reset_index(drop=True)

@@ -52,7 +52,7 @@ def classify(joints: pd.DataFrame, *, settings: Settings, general_risk: float | 
 
 def _tests(frame: pd.DataFrame, settings: Settings) -> dict[Outcome, NDArray[np.bool_]]:
     """Return, the most pressing first, which rows meet each outcome's condition."""
-    play, limit = frame["last_play_mm"].to_numpy(float), frame["limit_mm"].to_numpy(float)
+    play, limit = frame["last_largest_mm"].to_numpy(float), frame["limit_mm"].to_numpy(float)
     with np.errstate(invalid="ignore"):
         over = play > limit * (1.0 + _EQUAL)
         crosses = frame["p_over_next"].to_numpy(float) > frame["accepted_risk"].to_numpy(float)
@@ -85,7 +85,7 @@ def _reason(row: dict[str, Any]) -> str:
         Outcome.NO_CROSSING: _no_crossing,
     }[outcome]
     tail = [str(text) for text in (row["indicative"], row["distance_note"]) if text]
-    if row["doubt"]:
+    if row["doubt"] and outcome not in (Outcome.NOT_TESTED, Outcome.TOO_LITTLE_DATA):
         tail.append(f"to be read with care: {_short(str(row['doubt']))}")
     if is_known(row["growth_mm_per_km"]) and row["growth_mm_per_km"] < 0.0:
         tail.append("play appears to fall: noise, a change of method or unrecorded work")
@@ -99,7 +99,9 @@ def _short(doubt: str) -> str:
 
 
 def _over_limit(row: dict[str, Any]) -> str:
-    return f"{_last(row)}, over its limit of {_play(row, 'limit_mm')} ({row['limit_source']})"
+    read = f"{_play(row, 'last_largest_mm')} on {say_date(row['measured_date'])}"
+    later = "" if row["last_result"] == "measured" else f", not measured again on {say_date(row['last_date'])}"
+    return f"{read}{later}, over its limit of {_play(row, 'limit_mm')} ({row['limit_source']})"
 
 
 def _symptom(row: dict[str, Any]) -> str:
@@ -118,7 +120,7 @@ def _crosses(row: dict[str, Any]) -> str:
 
 def _recheck(row: dict[str, Any]) -> str:
     if row["question"]:
-        return f"{row['question']} Until that is answered, treat it as it was read"
+        return f"{row['question']} Left out of the forecast until that is answered; measure again"
     if row["last_result"] == "seen, not measured":
         return f"movement was seen on {say_date(row['last_date'])} but not measured; measure it"
     above = row["last_z"] > 0.0
@@ -161,10 +163,9 @@ def _sentence(text: str) -> str:
 def _last(row: dict[str, Any]) -> str:
     if not is_known(row["last_date"]):
         return "not tested in this load direction, so this rests on joints of its kind"
-    when = f"on {say_date(row['last_date'])}"
     if is_known(row["last_play_mm"]):
-        return f"{_play(row, 'last_play_mm')} {when}"
-    return f"movement {row['last_result']} {when}"
+        return f"{_play(row, 'last_play_mm')} on {say_date(row['measured_date'])}"
+    return f"movement {row['last_result']} on {say_date(row['last_date'])}"
 
 
 def _share(row: dict[str, Any]) -> str:
@@ -218,6 +219,7 @@ def judge_vehicles(vehicles: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame
     ranks = {str(outcome): outcome.rank for outcome in Outcome}
     leads = (frame["symptom"] != "") & (frame["outcome"].map(ranks) > Outcome.SYMPTOM_CONFIRMED.rank)
     frame.loc[leads, "outcome"] = str(Outcome.SYMPTOM_CONFIRMED)
+    frame.loc[leads, ["position_id", "direction"]] = None
     frame.loc[leads, "reason"] = [
         f"{_sentence(text)}. Find the joint that explains it." for text in frame.loc[leads, "symptom"]
     ]

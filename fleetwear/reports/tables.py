@@ -1,7 +1,7 @@
 """Tables in the user's own units, and their three forms: a table to read, JSON, CSV.
 
-Columns of measures end in their unit ("last_play (thou)" in CSV); where vehicles of one table use different
-units, the unit has a column of its own.
+Vehicles of one table may use different units, so units have columns of their own: play_unit, distance_unit, and
+growth_unit ("thou per 10,000 mi").
 """
 
 from __future__ import annotations
@@ -50,7 +50,9 @@ def vehicle_table(vehicles: pd.DataFrame) -> pd.DataFrame:
             "outcome": vehicles["outcome"],
             "joint": vehicles["joint"],
             "direction": vehicles["direction"],
-            "probability": vehicles["p_any_over_next"].round(3),
+            "any_joint_over": vehicles["p_any_over_next"].round(3),
+            "joints_in_probability": vehicles["joints_in_probability"],
+            "accepted_risk": vehicles["accepted_risk"],
             "next_service": _day(vehicles["next_service_date_50"]),
             "next_service_earliest": _day(vehicles["next_service_date_05"]),
             "next_service_latest": _day(vehicles["next_service_date_95"]),
@@ -80,10 +82,12 @@ def joint_table(joints: pd.DataFrame) -> pd.DataFrame:
             "share_of_limit": joints["share_of_limit"].astype(float).round(2),
         }
     )
+    growth_digits = play.map({unit: digits + 2 for unit, digits in _DIGITS.items()})
     for name in ("growth_mm_per_km", "growth_lower", "growth_upper"):
-        shown = name.removesuffix("_mm_per_km")
         scaled = joints[name] * per * play.map({unit: factor("mm", unit) for unit in play.unique()}).astype(float)
-        frame[f"{shown}_per_10000"] = scaled.astype(float).round(3)
+        pairs = zip(scaled.astype(float), growth_digits, strict=True)
+        frame[name.removesuffix("_mm_per_km")] = [round(value, places) for value, places in pairs]
+    frame["growth_unit"] = play + " per 10,000 " + distance
     frame["play_unit"], frame["distance_unit"] = play, distance
     frame["probability"] = joints["p_over_next"].astype(float).round(3)
     frame["probability_of_reading"] = joints["p_reading_over_next"].astype(float).round(3)

@@ -99,7 +99,7 @@ def open_snapshot(folder: Path) -> duckdb.DuckDBPyConnection:
             raise StoreError(
                 "nothing has been published from this store yet",
                 where=str(folder),
-                mend="Run `fleetwear publish`, or `fleetwear demo` to try it.",
+                mend="Run `fleetwear forecast`, or `fleetwear demo` to try it.",
             )
         file = Path(folder) / SNAPSHOT_FOLDER / Path(str(said["file"])).name
         try:
@@ -116,7 +116,7 @@ def open_snapshot(folder: Path) -> duckdb.DuckDBPyConnection:
     raise StoreError(
         f"the published snapshot cannot be opened: {failure}",
         where=str(file),
-        mend="Publish again with `fleetwear publish`.",
+        mend="Publish again with `fleetwear forecast`.",
     ) from failure
 
 

@@ -62,8 +62,10 @@ def test_vehicles_with_records_are_next_in_about_when_they_should_be(outlook):
 def test_a_vehicle_without_service_takes_the_assumed_interval_and_says_so(outlook):
     vehicle = outlook.vehicles.iloc[row(outlook, "N1")]
     assert vehicle["interval_km"] == Settings().default_interval_km
-    assert "no service on record, interval assumed" in vehicle["note"]
+    assert "no service on record, assumed" in vehicle["note"]
+    assert vehicle["assumed"]
     assert drawn(outlook).overdue[row(outlook, "N1")]
+    assert not outlook.vehicles.iloc[row(outlook, "S0")]["assumed"]
 
 
 def test_a_vehicle_without_any_entry_runs_as_its_fleet_does(outlook):

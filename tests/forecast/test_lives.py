@@ -107,7 +107,7 @@ def test_a_vehicle_without_odometer_runs_on_dates(make_store):
     assert known(store, "select running_km from known_visits") == [(30 * ASSUMED_KM_PER_DAY,)]
 
 
-def test_strokes_are_averaged_and_their_spread_is_kept(make_store):
+def test_strokes_are_averaged_and_the_largest_is_kept(make_store):
     store = make_store(
         {
             "vehicles": "unit,model,in service date\nA1,Van,2023-01-01",
@@ -120,8 +120,8 @@ def test_strokes_are_averaged_and_their_spread_is_kept(make_store):
             """,
         }
     )
-    assert known(store, "select result, play_mm, strokes, range_mm from known_series_visits") == [
-        ("measured", pytest.approx(0.43), 2, pytest.approx(0.06))
+    assert known(store, "select result, play_mm, strokes, largest_mm from known_series_visits") == [
+        ("measured", pytest.approx(0.43), 2, 0.46)
     ]
 
 

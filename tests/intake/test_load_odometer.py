@@ -115,6 +115,19 @@ def test_all_readings_of_a_mistaken_visit_are_refused_together(bench):
     assert bench.rows("select odometer_km from visits") == [(23000,)]
 
 
+def test_readings_after_a_refused_row_are_numbered_without_a_gap(bench):
+    bench.load("o.csv", entries(("2022-01-01", 20000), ("2022-06-01", 26000)))
+    head = "unit,visit date,odometer (km),joint,direction,play (mm)\n"
+    good = "".join(f"A1,2022-03-01,23000,{JOINT},in-out,{play}\n" for play in ("0.1", "0.2", "0.3"))
+    bench.load("r.csv", head + f"A1,2022-02-01,230000,{JOINT},in-out,0.9\n" + good)
+    numbers = "select reading_id, source_row from readings order by reading_id"
+    assert bench.rows(numbers) == [(1, 3), (2, 4), (3, 5)]
+    later = "".join(f"A1,2022-04-01,24000,{JOINT},in-out,{play}\n" for play in ("0.1", "0.2", "0.3"))
+    assert bench.load("later.csv", head + later).rows_in == 3
+    assert bench.rows(numbers) == [(1, 3), (2, 4), (3, 5), (4, 2), (5, 3), (6, 4)]
+    assert bench.rows("select count(distinct visit_id) from readings") == [(2,)]
+
+
 def test_a_mistaken_visit_takes_its_readings_along_and_both_are_corrected(bench):
     """The typo stands in the visits file; the readings have no odometer of their own."""
     bench.load("v.csv", "unit,visit date,odometer (km),complaint\nA2,2022-03-01,230000,knocks\n")

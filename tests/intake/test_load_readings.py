@@ -29,6 +29,14 @@ def row(**cells):
     return ",".join(f'"{good.get(name, "")}"' if name in good else "" for name in HEAD.strip().split(",")) + "\n"
 
 
+TECHNICIAN_HEAD = HEAD.replace(",method\n", ",method,technician\n")
+
+
+def line(*, technician, **cells):
+    """Return a good reading as a CSV line that also says who took it."""
+    return row(**cells).rstrip("\n") + f",{technician}\n"
+
+
 PLAYS = "select play_mm, play_written, play_unit from readings order by reading_id"
 
 
@@ -263,3 +271,50 @@ def test_the_same_reading_on_two_sheets_of_a_file_counts_twice_once_only(bench):
     assert [s.rows_in for s in load_files(bench.store, [path], today=today)] == [1, 1]
     assert [s.rows_known for s in load_files(bench.store, [path], today=today)] == [1, 1]
     assert bench.rows("select stroke from readings order by reading_id") == [(1,), (2,)]
+
+
+@pytest.mark.parametrize(
+    "edited",
+    [
+        {"play": "12"},
+        {"play": "none seen", "play_unit": ""},
+        {"technician": "Kim"},
+        {"direction": "fore-aft"},
+        {"joint": "right front lower ball joint"},
+        {"visit_date": "2022-03-02"},
+        {"odometer": "20010 km", "play": "12"},
+        {"unit": "A2"},
+    ],
+    ids=str,
+)
+def test_an_edited_row_is_taken_in_and_told_as_changed(bench, edited):
+    before = {"play": "20", "technician": "Jo"}
+    lines = [line(**before), line(**before), line(**before)]
+    assert bench.load("r.csv", TECHNICIAN_HEAD + "".join(lines)).changed == 0
+    lines[0] = line(**before | edited)
+    summary = bench.load("r.csv", TECHNICIAN_HEAD + "".join(lines))
+    assert (summary.rows_in, summary.rows_known, summary.changed) == (1, 2, 1)
+    assert bench.rows("select count(*) from readings") == [(4,)]
+    again = bench.load("r.csv")
+    assert (again.rows_in, again.changed) == (0, 0)
+
+
+def test_rows_that_moved_or_stand_in_another_export_are_not_changed(bench):
+    lines = [row(play=play) for play in ("20", "21", "22")]
+    bench.load("r.csv", HEAD + "".join(lines))
+    moved = bench.load("r.csv", HEAD + "".join([row(play="19"), *lines]))
+    assert (moved.rows_in, moved.changed) == (1, 0)
+    copied = bench.load("copy.csv", HEAD + row(play="12"))
+    assert (copied.rows_in, copied.changed) == (1, 0)
+    next_month = [row(visit_date="2022-04-01", odometer="21000 km", play=play) for play in ("20", "21", "23")]
+    export = bench.load("r.csv", HEAD + "".join(next_month))
+    assert (export.rows_in, export.changed) == (3, 0)
+
+
+def test_the_correction_of_a_row_set_aside_is_settled_and_not_told_as_changed(bench):
+    head = "unit,visit date,odometer (km),joint,direction,play (thou)\n"
+    bench.load("r.csv", head + f"A2,2022-03-01,230000,{JOINT},in-out,20\n")
+    odometer = "unit,entry date,odometer\nA2,2022-04-01,24000 km\nA2,2022-05-01,25000 km\n"
+    assert bench.load("o.csv", odometer).set_aside == 1
+    corrected = bench.load("r.csv", head + f"A2,2022-03-01,23000,{JOINT},in-out,20\n")
+    assert (corrected.rows_in, corrected.settled, corrected.changed) == (1, 1, 0)

@@ -71,12 +71,13 @@ REFUSED = [
     (
         "visits",
         "unit,visit date,odometer\nA1,2023-01-01,\n",
-        "odometer is empty: write the odometer value",
+        "odometer is empty: write the odometer value read at that visit, or the nearest known one from an "
+        "odometer file; distance source none is only for a vehicle that has no odometer",
     ),
     (
         "visits",
         "unit,visit date,odometer\nB1,2023-01-01,\n",
-        "odometer is empty: write the hub meter value",
+        "odometer is empty: write the hub meter value read at that visit, or the nearest known one",
     ),
     (
         "visits",

@@ -1,9 +1,12 @@
 from __future__ import annotations
 
+from datetime import date
+
 import pytest
+import xlsxwriter
 
 from fleetwear.errors import InputError
-from fleetwear.intake import list_quarantine
+from fleetwear.intake import list_quarantine, load_files
 from fleetwear.intake.quarantine import resembles
 
 HEAD = "unit,entry date,odometer (km),quarantine number\n"
@@ -81,11 +84,29 @@ def test_half_the_cells_make_a_correction(row, expected):
 
 
 def test_an_unknown_table_loads_nothing_of_any_file(bench):
-    from fleetwear.intake import load_files
-
     good = bench.write("o.csv", HEAD + "A1,2022-01-01,20000,\n")
     bad = [bench.write("x.csv", "what,is,this\n1,2,3\n"), bench.folder / "missing.csv"]
     before = bench.dump()
-    with pytest.raises(InputError, match=r"(?s)2 files cannot be loaded.*x.csv.*missing.csv"):
-        load_files(bench.store, [good, *bad], today=__import__("datetime").date(2024, 6, 1))
+    with pytest.raises(InputError, match=r"(?s)2 files cannot be loaded.*x.csv.*missing.csv.*Nothing was loaded, nor"):
+        load_files(bench.store, [good, *bad], today=date(2024, 6, 1))
+    assert bench.dump() == before
+
+
+def test_one_sheet_that_is_no_table_is_told_how_to_leave_out_by_its_kind(bench):
+    good = bench.write("o.csv", HEAD + "A1,2022-01-01,20000,\n")
+    notes = bench.folder / "o.xlsx"
+    with xlsxwriter.Workbook(notes) as book:
+        book.add_worksheet("o").write_row(0, 0, HEAD.strip().split(","))
+        book.add_worksheet("notes").write(0, 0, "remember the grease")
+    loose = bench.write("x.csv", "what,is,this\n1,2,3\n")
+    before = bench.dump()
+    for path, hint in ((notes, "hide it in the workbook"), (loose, "load the other files without it")):
+        with pytest.raises(InputError) as refusal:
+            load_files(bench.store, [good, path], today=date(2024, 6, 1))
+        assert hint in str(refusal.value)
+        assert ("hid" in str(refusal.value)) == (path is notes)
+        assert str(refusal.value).endswith(" Nothing was loaded, nor anything from the other files.")
+        assert refusal.value.where.startswith(path.name)
+    with pytest.raises(InputError, match=r"without it\. Nothing was loaded\.$"):
+        load_files(bench.store, [loose], today=date(2024, 6, 1))
     assert bench.dump() == before

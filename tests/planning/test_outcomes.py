@@ -12,7 +12,8 @@ QUIET = {
     "vehicle_id": 1, "position_id": 1, "direction": "in-out", "joint": "left front lower ball joint",
     "kind": "ball joint",
     "life_no": 1, "origin": "in service", "life_start_date": pd.Timestamp("2022-01-01"), "n_visits": 5,
-    "last_date": pd.Timestamp("2026-09-01"), "last_result": "measured", "last_play_mm": 0.508, "last_expected_mm": 0.5,
+    "last_date": pd.Timestamp("2026-09-01"), "last_result": "measured", "last_play_mm": 0.508,
+    "last_largest_mm": 0.508, "measured_date": pd.Timestamp("2026-09-01"), "last_expected_mm": 0.5,
     "last_z": 0.2, "symptom": "", "question": "", "limit_mm": 0.9906, "limit_source": "service manual",
     "share_of_limit": 0.513, "growth_mm_per_km": 4e-6, "growth_lower": 3e-6, "growth_upper": 5e-6, "play_next_mm": 0.55,
     "p_over_next": 0.01, "indicative": "", "doubt": "", "distance_note": "", "play_unit": "thou", "distance_unit": "mi",
@@ -35,17 +36,20 @@ def test_the_best_that_is_said():
     )
 
 
+UNREAD = {"last_play_mm": np.nan, "last_largest_mm": np.nan}
+
+
 @pytest.mark.parametrize(
     ("changed", "outcome", "words"),
     [
-        ({"last_play_mm": 1.0}, Outcome.OVER_LIMIT, "over its limit of 39 thou (service manual)"),
+        ({"last_largest_mm": 1.0}, Outcome.OVER_LIMIT, "over its limit of 39 thou (service manual)"),
         ({"symptom": "knock confirmed on 2026-09-01"}, Outcome.SYMPTOM_CONFIRMED, "replacement even under the limit"),
         ({"p_over_next": 0.2}, Outcome.CROSSES, "probability 0.20 of being over its limit of 39 thou at the next"),
         ({"last_z": 4.0}, Outcome.RECHECK, "well above the 20 thou that its history foretold"),
         ({"last_z": -4.0}, Outcome.RECHECK, "well below"),
         ({"question": "Is 20 mm right?"}, Outcome.RECHECK, "Is 20 mm right?"),
-        ({"last_result": "seen, not measured", "last_play_mm": np.nan}, Outcome.RECHECK, "not measured; measure it"),
-        ({"n_visits": 0, "last_date": pd.NaT, "last_play_mm": np.nan}, Outcome.NOT_TESTED, "has not been cleared"),
+        (UNREAD | {"last_result": "seen, not measured"}, Outcome.RECHECK, "not measured; measure it"),
+        (UNREAD | {"n_visits": 0, "last_date": pd.NaT}, Outcome.NOT_TESTED, "has not been cleared"),
         ({"n_visits": 1}, Outcome.TOO_LITTLE_DATA, "one visit tells no trend"),
         ({"play_next_mm": np.nan, "p_over_next": np.nan}, Outcome.TOO_LITTLE_DATA, "too few readings in the fleet"),
         ({"limit_mm": np.nan, "p_over_next": np.nan, "share_of_limit": np.nan}, Outcome.NO_LIMIT, "no limit on record"),
@@ -59,13 +63,13 @@ def test_each_outcome_has_its_condition_and_sentence(changed, outcome, words):
 
 def test_urgency_decides_between_conditions():
     everything = {
-        "last_play_mm": 1.2, "symptom": "knock confirmed", "p_over_next": 0.99, "last_z": 9.0,
+        "last_largest_mm": 1.2, "symptom": "knock confirmed", "p_over_next": 0.99, "last_z": 9.0,
         "question": "Is it right?",
         "n_visits": 1,
     }  # fmt: skip
     order = []
     for relief in (
-        {}, {"last_play_mm": 0.5}, {"symptom": ""}, {"p_over_next": 0.0}, {"last_z": 0.0, "question": ""},
+        {}, {"last_largest_mm": 0.5}, {"symptom": ""}, {"p_over_next": 0.0}, {"last_z": 0.0, "question": ""},
         {"n_visits": 2},
     ):  # fmt: skip
         everything |= relief
@@ -79,8 +83,8 @@ def test_urgency_decides_between_conditions():
 def test_a_reading_equal_to_its_limit_passes_and_one_above_does_not():
     """49 CFR 570.7(b): play "shall not exceed" 1/4 inch: 6.35 mm passes, 6.351 mm does not."""
     limit = {"limit_mm": 0.25 * 25.4, "p_over_next": 0.01}
-    assert said(last_play_mm=6.35, **limit)[0] is Outcome.NO_CROSSING
-    assert said(last_play_mm=6.351, **limit)[0] is Outcome.OVER_LIMIT
+    assert said(last_largest_mm=6.35, **limit)[0] is Outcome.NO_CROSSING
+    assert said(last_largest_mm=6.351, **limit)[0] is Outcome.OVER_LIMIT
 
 
 def test_costs_set_the_accepted_risk_and_load_carrying_joints_are_capped():
@@ -133,7 +137,7 @@ def test_a_vehicle_is_as_bad_as_its_worst_joint_and_a_joint_as_its_worst_directi
 def test_a_symptom_without_a_joint_leads_over_forecasts_but_not_over_a_measured_limit():
     symptom = "knock confirmed on 2026-09-01, no joint named"
     assert judged([QUIET], symptom=symptom)["outcome"] == Outcome.SYMPTOM_CONFIRMED
-    assert judged([QUIET | {"last_play_mm": 1.2}], symptom=symptom)["outcome"] == Outcome.OVER_LIMIT
+    assert judged([QUIET | {"last_largest_mm": 1.2}], symptom=symptom)["outcome"] == Outcome.OVER_LIMIT
 
 
 def test_an_overdue_service_is_said_first():
@@ -146,3 +150,17 @@ def test_a_vehicle_without_positions_is_not_fine():
     alone = judge_vehicles(vehicles, joints).iloc[0]
     assert alone["outcome"] == Outcome.NOT_TESTED
     assert "No joint positions" in alone["reason"]
+
+
+def test_one_stroke_over_the_limit_is_over_it_whatever_the_mean_says():
+    outcome, reason = said(last_play_mm=0.75, last_largest_mm=1.0)
+    assert outcome is Outcome.OVER_LIMIT
+    assert "39 thou on 2026-09-01, over its limit of 39 thou" in reason
+
+
+def test_a_later_look_that_measured_nothing_does_not_undo_a_reading_over_the_limit():
+    outcome, reason = said(
+        last_play_mm=1.2, last_largest_mm=1.2, last_result="seen, not measured", last_date=pd.Timestamp("2026-10-01")
+    )
+    assert outcome is Outcome.OVER_LIMIT
+    assert "47 thou on 2026-09-01, not measured again on 2026-10-01, over its limit" in reason

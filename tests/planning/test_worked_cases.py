@@ -168,3 +168,52 @@ def test_too_few_joints_for_a_model_are_said_to_be_so(make_store):
     assert by_direction.loc["in-out", "outcome"] == Outcome.TOO_LITTLE_DATA
     assert "too few readings in the fleet for a model" in by_direction.loc["in-out", "reason"]
     assert by_direction.loc["fore-aft", "outcome"] == Outcome.OVER_LIMIT
+
+
+def test_a_first_load_of_one_visit_each_still_tells_what_is_over_its_limit(make_store):
+    flags = forecast(
+        make_store(
+            {
+                "vehicles": "unit,model,distance source\nA1,Van,odometer\nT1,Van,none",
+                "positions": "model,axle,side,place,kind\nVan,front,left,lower,ball joint",
+                "limits": "kind,limit (mm),basis,source\nball joint,0.8,shop,sheet",
+                "readings": """
+                    unit,visit date,odometer (km),joint,direction,method,play (mm)
+                    A1,2026-05-01,60000,left front lower ball joint,in-out,pry bar,0.5
+                    A1,2026-05-01,60000,left front lower ball joint,in-out,lever under tyre,1.0
+                    T1,2026-05-01,,left front lower ball joint,in-out,pry bar,0.3
+                """,
+            }
+        )
+    )
+    vehicles = flags.vehicles.set_index("unit")
+    assert vehicles.loc["A1", "outcome"] == Outcome.OVER_LIMIT
+    assert "1.00 mm on 2026-05-01, over its limit of 0.80 mm" in vehicles.loc["A1", "reason"]
+    assert vehicles["p_any_over_next"].isna().all(), "nothing can be said without a model"
+    assert (vehicles["joints_in_probability"] == 0).all()
+    assert "daily distance assumed" in vehicles.loc["A1", "distance_note"]
+    assert not vehicles["overdue"].any()
+
+
+def test_what_is_not_measured_later_does_not_hide_what_was_over(make_store):
+    joint = "left front lower ball joint,in-out"
+    tables = small_fleet(extra_readings=f'N1,2026-09-01,{joint},45\nN1,2026-10-01,{joint},"seen, not measured"')
+    tables["vehicles"] += "\nN1,Van,2022-01-01,mi,thou,PN,VINN"
+    tables["visits"] += "\nN1,2026-09-01,49000,,,\nN1,2026-10-01,50000,,,"
+    assert forecast(make_store(tables)).vehicles.set_index("unit").loc["N1", "outcome"] == Outcome.OVER_LIMIT
+
+
+def test_a_symptom_loaded_later_is_not_known_earlier(make_store):
+    tables = small_fleet()
+    store = make_store(tables)
+    make_store(
+        {
+            "notes": "unit,visit date,odometer (mi),complaint,symptom confirmed,symptom joint\n"
+            "A1,2026-05-01,60000,knock,yes,left front lower ball joint"
+        },
+        loaded_at=datetime(2026, 11, 25),
+    )
+    early = nightly.run(store, as_of=AS_OF, made_at=datetime(2026, 11, 26), known_by=datetime(2026, 11, 22))
+    with Store(store).reader() as con:
+        assert Outcome.SYMPTOM_CONFIRMED not in set(read_flags(con, forecast_id=early).vehicles["outcome"])
+    assert forecast(store).vehicles.set_index("unit").loc["A1", "outcome"] == Outcome.SYMPTOM_CONFIRMED

@@ -23,8 +23,9 @@ select
         end,
         case
             when t.odometer_written is null and s.distance_source <> 'none'
-                then 'odometer is empty: write the ' || s.distance_source || ' value, '
-                    || 'or say in the vehicles file that its distance source is none'
+                then 'odometer is empty: write the ' || s.distance_source || ' value read at that visit, or the '
+                    || 'nearest known one from an odometer file; distance source none is only for a vehicle that '
+                    || 'has no ' || s.distance_source
         end
     ]) as reasons
 from typed as t

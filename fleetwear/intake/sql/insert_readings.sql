@@ -65,7 +65,7 @@ numbered as (
     where p.stroke is null
 )
 select
-    $first_id + taken.place,
+    $first_id + row_number() over (order by taken.n) - 1,
     p.visit_id,
     c.vehicle_id,
     c.position_id,
@@ -90,4 +90,4 @@ from in_sessions as p
 inner join checked as c on c.n = p.n
 inner join taken on taken.n = p.n
 left join numbered on numbered.n = p.n
-order by taken.place
+order by taken.n

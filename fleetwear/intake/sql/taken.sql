@@ -1,6 +1,6 @@
--- The good rows that the store does not have yet, numbered from 0.
+-- The good rows that the store does not have yet.
 create or replace temp table taken as
-select keyed.n, keyed.row_key, row_number() over (order by keyed.n) - 1 as place
+select keyed.n, keyed.row_key
 from keyed
 anti join known on known.n = keyed.n
 where not keyed.repeated

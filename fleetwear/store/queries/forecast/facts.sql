@@ -18,6 +18,17 @@ last_visit as (
     ) = 1
 ),
 
+-- The last reading with a number: a later look that measured nothing does not undo it.
+last_measured as (
+    select v.*
+    from known_series_visits as v
+    where v.result = 'measured'
+    qualify row_number() over (
+        partition by v.vehicle_id, v.position_id, v.life_no, v.direction
+        order by v.visit_date desc, v.running_km desc, v.timing
+    ) = 1
+),
+
 visit_counts as (
     select vehicle_id, position_id, life_no, direction, count(distinct visit_id) as n_visits
     from known_series_visits
@@ -74,7 +85,7 @@ limit_of as (
         and (li.direction is null or li.direction = c.direction)
         and li.valid_from <= m.as_of
     join known_loads on known_loads.load_id = li.load_id
-    left join last_visit as lv
+    left join last_measured as lv
         on lv.vehicle_id = c.vehicle_id
         and lv.position_id = c.position_id
         and lv.life_no = c.life_no
@@ -83,7 +94,8 @@ limit_of as (
         partition by c.series
         order by
             (li.model is not null)::int * 4 + (li.place is not null)::int * 2 + (li.direction is not null)::int desc,
-            coalesce(li.method = lv.method, li.method is null) desc,
+            case when li.method = lv.method then 2 when li.method is null then 1 else 0 end desc,
+            case when li.read_at = lv.read_at then 2 when li.read_at is null then 1 else 0 end desc,
             li.valid_from desc,
             li.limit_id desc
     ) = 1
@@ -111,12 +123,11 @@ select
     lv.visit_id as last_visit_id,
     lv.visit_date as last_date,
     lv.result as last_result,
-    lv.play_mm as last_play_mm,
-    lv.life_distance_km as last_distance_km,
-    lv.method as last_method,
-    lv.read_at as last_read_at,
-    lv.strokes as last_strokes,
-    lv.range_mm as last_range_mm,
+    me.visit_date as measured_date,
+    me.play_mm as last_play_mm,
+    me.largest_mm as last_largest_mm,
+    coalesce(me.method, lv.method) as last_method,
+    coalesce(me.read_at, lv.read_at) as last_read_at,
     case
         when sy.symptom_confirmed and (c.life_no = 1 or c.start_date < sy.visit_date)
             then sy.complaint || ' confirmed on ' || strftime(sy.visit_date, '%Y-%m-%d')
@@ -137,6 +148,11 @@ left join last_visit as lv
     and lv.position_id = c.position_id
     and lv.life_no = c.life_no
     and lv.direction = c.direction
+left join last_measured as me
+    on me.vehicle_id = c.vehicle_id
+    and me.position_id = c.position_id
+    and me.life_no = c.life_no
+    and me.direction = c.direction
 left join visit_counts as vc
     on vc.vehicle_id = c.vehicle_id
     and vc.position_id = c.position_id

@@ -5,7 +5,12 @@ select v.*
 from vehicles as v
 join known_loads using (load_id), known_moment as m
 where greatest(v.valid_from, coalesce(v.in_service_date, v.valid_from)) <= m.as_of
-    or exists (select 1 from visits as i where i.vehicle_id = v.vehicle_id and i.visit_date <= m.as_of)
+    or exists (
+        select 1
+        from visits as i
+        join known_loads as il on il.load_id = i.load_id
+        where i.vehicle_id = v.vehicle_id and i.visit_date <= m.as_of
+    )
 qualify row_number() over (
     partition by v.vehicle_id
     order by v.valid_from <= m.as_of desc,

@@ -30,8 +30,10 @@ left join (
     group by vehicle_id
 ) as e using (vehicle_id)
 left join (
-    select vehicle_id, min(visit_date) as first_date
-    from visits
+    select i.vehicle_id, min(i.visit_date) as first_date
+    from visits as i
     join known_loads using (load_id)
-    group by vehicle_id
+    join known_moment as m on i.visit_date <= m.as_of
+    anti join known_set_aside as a on a.table_name = 'visits' and a.row_id = i.visit_id
+    group by i.vehicle_id
 ) as visited using (vehicle_id)

@@ -1,5 +1,6 @@
--- One row is what one visit showed of one series, before or after work: the mean of its strokes. Readings in
--- question, and readings found to be mistakes, are left out here and shown where they matter.
+-- One row is what one visit showed of one series, before or after work: the mean of its strokes, and the largest of
+-- them, since a limit is exceeded where any one stroke exceeds it. Readings in question, and readings found to be
+-- mistakes, are left out here and shown where they matter.
 create or replace temp table known_series_visits as
 select
     r.vehicle_id,
@@ -17,12 +18,10 @@ select
         else 'none seen'
     end as result,
     avg(r.play_mm) as play_mm,
+    max(r.play_mm) as largest_mm,
     (count(*) filter (where r.result = 'measured'))::integer as strokes,
-    max(r.play_mm) - min(r.play_mm) as range_mm,
-    arg_max(r.method, r.reading_id) as method,
-    arg_max(r.support, r.reading_id) as support,
-    arg_max(r.read_at, r.reading_id) as read_at,
-    arg_max(r.indicator, r.reading_id) as indicator
+    arg_max(r.method, (coalesce(r.play_mm, -1.0), r.reading_id)) as method,
+    arg_max(r.read_at, (coalesce(r.play_mm, -1.0), r.reading_id)) as read_at
 from known_readings as r
 join known_lives as l
     on l.vehicle_id = r.vehicle_id and l.position_id = r.position_id and l.life_no = r.life_no

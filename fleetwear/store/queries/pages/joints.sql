@@ -2,7 +2,9 @@
 with described as (
     select v.*
     from vehicles as v
-    join forecasts as f on f.forecast_id = $forecast_id
+    join loads as l on l.load_id = v.load_id
+    join forecasts as f
+        on f.forecast_id = $forecast_id and (f.known_by is null or l.loaded_at <= f.known_by)
     qualify row_number() over (
         partition by v.vehicle_id
         order by v.valid_from <= f.as_of desc,
