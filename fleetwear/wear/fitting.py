@@ -33,8 +33,8 @@ if TYPE_CHECKING:
 _ROUNDING = 1e-12
 """Scatter about the lives' own lines, over the sum of squares of play, that may be rounding."""
 
-_SLIP_ROUNDS = 4
-"""Turns of fitting and judging."""
+_SLIP_TURNS, _FURTHER_TURNS = 3, 2
+"""Turns of fitting and judging, from the start and from what another shape has found."""
 
 EXPONENT_RANGE = (0.4, 4.0)
 """The exponents of the power curve that are searched."""
@@ -143,7 +143,11 @@ def _fitted(
                 mend='Fit it with reml=False, or let shape="auto" weigh it against the others.',
             )
         return (problem.discounting_slips(name) if slips else problem).fit(name)
-    problems = {name: problem.discounting_slips(name) if slips else problem for name in CANDIDATES}
+    problems: dict[ShapeName, _Problem] = {}
+    judged = problem
+    for candidate in CANDIDATES:
+        judged = judged.discounting_slips(candidate, raw=problem.readings.arrays()) if slips else problem
+        problems[candidate] = judged
     fits: dict[str, WearResults] = {name: own.fit(name) for name, own in problems.items()}
     fold = np.arange(problem.readings.n_lives) % FOLDS if folds is None else folds
     scores = next_visit_scores(dict(problems), problem.readings.arrays(), fold)
@@ -182,15 +186,17 @@ class _Problem:
             self._sums[exponent] = self.readings.sums(exponent, self.readings.mean_distance)
         return self._sums[exponent]
 
-    def discounting_slips(self, name: ShapeName) -> _Problem:
+    def discounting_slips(self, name: ShapeName, *, raw: ReadingArrays | None = None) -> _Problem:
         """Return the same lives with readings discounted as far as they look slipped under one shape.
 
-        Fitting and judging take turns: each fit tells what readings lie far off, and is less drawn by them.
+        Fitting and judging take turns: each fit tells what readings lie far off, and is less drawn by them. Where
+        the readings were discounted under another shape before, ``raw`` are those as taken, and two turns do.
         """
-        raw, problem = self.readings.arrays(), self
-        population, _ = self.estimate(name, None)
-        found = Slips.first(population.residual_variance)
-        for _ in range(_SLIP_ROUNDS):
+        raw = self.readings.arrays() if raw is None else raw
+        problem = self
+        population, _ = problem.estimate(name, None)
+        found = self.slips or Slips.first(population.residual_variance)
+        for _ in range(_SLIP_TURNS if self.slips is None else _FURTHER_TURNS):
             judged = judge(population, found, raw, population.prior(self.cohorts, self.cohort_codes))
             found = found.improved(judged, population.residual_variance)
             problem = problem.with_readings(judged.settled)

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from fleetwear.wear.population import Lines, Population
     from fleetwear.wear.sums import Floats, ReadingArrays
 
-ROUNDS = 5
+ROUNDS = 4
 """Times that all readings are judged."""
 
 _FIRST_SHARE = 0.03

@@ -11,6 +11,7 @@ from demo_fleet.truth import read_truth, running_km_on, true_play
 from fleetwear.forecast import Settings
 from fleetwear.planning.flags import read_flags
 from fleetwear.store import Store
+from fleetwear.store.known import prepare
 from pipelines import load, nightly
 
 COMPARED = [
@@ -72,19 +73,23 @@ def test_only_what_had_been_loaded_counts_on_request(demo_store, tmp_path, quick
     before = nightly.run(tmp_path, as_of=as_of, made_at=first, settings=quick_settings)
     load.run(tmp_path, late, date(2026, 11, 20), loaded_at=second)
     again = nightly.run(tmp_path, as_of=as_of, made_at=second, settings=quick_settings, known_by=datetime(2026, 11, 12))
-    now = nightly.run(tmp_path, as_of=as_of, made_at=second, settings=quick_settings)
     pd.testing.assert_frame_equal(
         flags_of(tmp_path, before).joints[COMPARED], flags_of(tmp_path, again).joints[COMPARED]
     )
-    assert flags_of(tmp_path, now).joints["n_visits"].sum() > flags_of(tmp_path, before).joints["n_visits"].sum()
+    with Store(tmp_path).reader() as con:
+        counts = []
+        for known_by in (datetime(2026, 11, 12), None):
+            prepare(con, as_of=as_of, known_by=known_by)
+            counts.append(con.execute("select count(*) from known_readings").fetchall()[0][0])
+    assert counts[0] < counts[1]
 
 
 @pytest.fixture(scope="module")
 def scored(demo_store):
-    """Forecasts as of three past days, with the true play at each vehicle's true next visit for service."""
+    """Forecasts as of two past days, with the true play at each vehicle's true next visit for service."""
     truth = read_truth(demo_store.files.folder)
     parts = []
-    for as_of in (date(2024, 6, 30), date(2025, 3, 31), date(2025, 12, 31)):
+    for as_of in (date(2025, 3, 31), date(2025, 12, 31)):
         number = nightly.run(
             demo_store.folder, as_of=as_of, made_at=datetime(2026, 11, 21), settings=Settings(draws=500)
         )
@@ -117,8 +122,8 @@ def test_forecasts_of_the_demo_fleet_have_skill(scored):
     over = (cases["true_next"] > cases["limit_mm"]).to_numpy(float)
     p = cases["p_over_next"].to_numpy()
     skill = 1 - np.mean((p - over) ** 2) / np.mean((over.mean() - over) ** 2)
-    assert len(cases) > 2000
-    assert over.sum() > 10
+    assert len(cases) > 1500
+    assert over.sum() > 8
     assert skill > 0.5, f"Brier skill {skill:.3f} over {len(cases)} cases with {over.sum():.0f} crossings"
     assert p.sum() == pytest.approx(over.sum(), rel=0.5)
 
