@@ -174,6 +174,7 @@ def _tell_load(summaries: list[LoadSummary]) -> None:
         parts += [f"{one.settled} settled"] if one.settled else []
         parts += [f"{one.set_aside} earlier rows set aside"] if one.set_aside else []
         parts += [f"{one.questions} asked about"] if one.questions else []
+        parts += [f"{one.changed} changed since an earlier load, now further strokes"] if one.changed else []
         typer.echo(f"{where}: {one.table}, {one.rows_read} rows read, {', '.join(parts)}")
         for reason, count in one.reasons.items():
             say(f"    {count} x {reason}")

@@ -17,9 +17,9 @@ _TEXT_WIDTH = 60
 
 
 def with_lead(flags: Flags) -> pd.DataFrame:
-    """Return ``flags.vehicles`` with p_over_next and accepted_risk of the joint that leads each vehicle."""
+    """Return ``flags.vehicles`` with p_over_next of the joint that leads each vehicle."""
     keys = ["vehicle_id", "position_id", "direction"]
-    lead = flags.joints[[*keys, "p_over_next", "accepted_risk"]]
+    lead = flags.joints[[*keys, "p_over_next"]]
     return flags.vehicles.merge(lead, on=keys, how="left")
 
 
