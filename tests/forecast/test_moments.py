@@ -1,6 +1,7 @@
 """Forecasts of the demo fleet: only what was known counts, and what is said holds up against the truth."""
 
 import shutil
+from dataclasses import replace
 from datetime import date, datetime
 
 import numpy as np
@@ -18,6 +19,14 @@ COMPARED = [
     "unit", "joint", "direction", "life_no", "n_visits", "last_play_mm", "limit_mm", "p_over_next", "play_next_mm",
     "crossing_date_50", "outcome", "reason",
 ]  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def demo_store(demo_store, tmp_path_factory):
+    """Return a copy of the demo store: forecasts of the past are made in it, which other tests must not meet."""
+    folder = tmp_path_factory.mktemp("past") / "store"
+    shutil.copytree(demo_store.folder, folder)
+    return replace(demo_store, folder=folder)
 
 
 def flags_of(store, forecast_id=None):

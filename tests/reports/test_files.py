@@ -28,7 +28,8 @@ def test_flag_file_has_units_in_its_headers(con):
     back = pd.read_csv(io.BytesIO(to_csv(flag_file(flags))))
     assert back["unit"].tolist() == flags.vehicles["unit"].tolist()
     known = back.dropna(subset=["odometer_now_km"])
-    assert (known["odometer_now_km"] / known["odometer_now_mi"]).between(1.6092, 1.6095).all()
+    off = known["odometer_now_km"] - 1.609344 * known["odometer_now_mi"]
+    assert off.abs().max() <= 0.5 + 0.5 * 1.609344, "both are rounded to whole units"
 
 
 def test_cells_that_look_like_formulas_stay_text():

@@ -31,7 +31,7 @@ def versions(con):
 
 def test_nothing_published_says_what_to_do(store):
     assert snapshot_number(store.folder) is None
-    with pytest.raises(StoreError, match=r"nothing has been published.*fleetwear publish"):
+    with pytest.raises(StoreError, match=r"nothing has been published.*fleetwear forecast"):
         open_snapshot(store.folder)
 
 
