@@ -314,12 +314,11 @@ def flags(
 
 def _print_flags(found: Flags, form: Form, *, everything: bool, joints: bool) -> None:
     from fleetwear.reports.tables import joint_table, render, vehicle_table
-    from fleetwear.vocabulary import Outcome
+    from fleetwear.vocabulary import OUTCOME_RANKS, Outcome
 
     chosen = found.joints if joints else found.vehicles
-    ranks = {str(outcome): outcome.rank for outcome in Outcome}
     if not everything:
-        chosen = chosen[chosen["outcome"].map(ranks) <= Outcome.RECHECK.rank]
+        chosen = chosen[chosen["outcome"].map(OUTCOME_RANKS) <= Outcome.RECHECK.rank]
     frame = joint_table(chosen) if joints else vehicle_table(chosen)
     if form is Form.TABLE and not joints:
         frame = frame[["unit", "depot", "outcome", "any_joint_over", "next_service", "reason"]]
@@ -327,7 +326,7 @@ def _print_flags(found: Flags, form: Form, *, everything: bool, joints: bool) ->
         frame = frame[["unit", "joint", "direction", "outcome", "last_play", "limit", "play_unit", "probability"]]
     render(frame, form.value, sys.stdout.write)
     counts = found.vehicles["outcome"].value_counts()
-    told = ", ".join(f"{counts[outcome]} {outcome}" for outcome in ranks if outcome in counts)
+    told = ", ".join(f"{counts[outcome]} {outcome}" for outcome in OUTCOME_RANKS if outcome in counts)
     say(f"{len(found.vehicles)} vehicles as of {found.run.as_of}: {told}.")
     if not everything:
         say("Those below recheck are listed with --all.")

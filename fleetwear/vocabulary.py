@@ -184,6 +184,10 @@ class Outcome(StrEnum):
         return list(Outcome).index(self)
 
 
+OUTCOME_RANKS: dict[str, int] = {str(outcome): outcome.rank for outcome in Outcome}
+"""The place of each outcome's words in order of urgency; 0 is the most pressing."""
+
+
 def joint_name(side: str | None, axle: str, place: str | None, kind: str) -> str:
     """Return the joint's place the way a technician says it: "left front lower ball joint"."""
     return " ".join(word for word in (side, axle, place, kind) if word)

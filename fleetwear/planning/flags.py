@@ -11,7 +11,7 @@ from fleetwear.errors import InputError, StoreError
 from fleetwear.forecast.settings import Settings
 from fleetwear.planning.outcomes import classify, judge_vehicles
 from fleetwear.store import sql
-from fleetwear.vocabulary import Outcome
+from fleetwear.vocabulary import OUTCOME_RANKS
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -159,10 +159,9 @@ def _chosen(vehicles: pd.DataFrame, run: ForecastRun, depot: str | None, horizon
 def _in_order(vehicles: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame:
     """Return the vehicles, the most pressing outcome first, with the name of the joint that leads."""
     lead = ["vehicle_id", "position_id", "direction"]
-    ranks = {str(outcome): outcome.rank for outcome in Outcome}
     return (
         vehicles.merge(joints[[*lead, "joint", "accepted_risk"]], on=lead, how="left")
-        .assign(outcome_rank=lambda frame: frame["outcome"].map(ranks))
+        .assign(outcome_rank=lambda frame: frame["outcome"].map(OUTCOME_RANKS))
         .sort_values(["outcome_rank", "next_service_date_50", "unit"])
         .drop(columns="outcome_rank")
         .reset_index(drop=True)

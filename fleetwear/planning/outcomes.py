@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from fleetwear.planning.wording import is_known, say_date, say_growth, say_play, say_probability
-from fleetwear.vocabulary import Outcome
+from fleetwear.vocabulary import OUTCOME_RANKS, Outcome
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -187,9 +187,8 @@ def worst_of_vehicle(joints: pd.DataFrame) -> pd.DataFrame:
 
     ``joints`` are classified rows; the result is indexed by vehicle_id.
     """
-    ranks = {str(outcome): outcome.rank for outcome in Outcome}
     ordered = joints.assign(
-        rank=joints["outcome"].map(ranks),
+        rank=joints["outcome"].map(OUTCOME_RANKS),
         chance=joints["p_over_next"].fillna(-1.0),
         share=joints["share_of_limit"].fillna(-1.0),
     ).sort_values(
@@ -216,8 +215,7 @@ def judge_vehicles(vehicles: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame
     bare = frame["outcome"].isna()
     frame.loc[bare, "outcome"] = str(Outcome.NOT_TESTED)
     frame.loc[bare, "reason"] = "No joint positions are on record for this model; load them."
-    ranks = {str(outcome): outcome.rank for outcome in Outcome}
-    leads = (frame["symptom"] != "") & (frame["outcome"].map(ranks) > Outcome.SYMPTOM_CONFIRMED.rank)
+    leads = (frame["symptom"] != "") & (frame["outcome"].map(OUTCOME_RANKS) > Outcome.SYMPTOM_CONFIRMED.rank)
     frame.loc[leads, "outcome"] = str(Outcome.SYMPTOM_CONFIRMED)
     frame.loc[leads, ["position_id", "direction"]] = None
     frame.loc[leads, "reason"] = [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fleetwear.vocabulary import Outcome
+from fleetwear.vocabulary import OUTCOME_RANKS, Outcome
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -32,10 +32,9 @@ def pressing_joints(flags: Flags) -> pd.DataFrame:
     The columns of ``Flags.joints`` with the vehicle's next_service_date_05, _50, _95 and overdue.
     """
     own = [name for name in flags.joints.columns if name not in _SERVICE]
-    ranks = {str(outcome): outcome.rank for outcome in Outcome}
     joints = flags.joints.loc[flags.joints["outcome"].isin([str(o) for o in PRESSING]), own]
     joints = joints.merge(flags.vehicles[["vehicle_id", *_SERVICE]], on="vehicle_id")
-    ordered = joints.assign(rank=joints["outcome"].map(ranks), chance=joints["p_over_next"].fillna(-1.0))
+    ordered = joints.assign(rank=joints["outcome"].map(OUTCOME_RANKS), chance=joints["p_over_next"].fillna(-1.0))
     worst = ordered.sort_values(
         ["rank", "chance", "position_id", "direction"], ascending=[True, False, True, True]
     ).drop_duplicates(["vehicle_id", "position_id"])

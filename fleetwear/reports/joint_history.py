@@ -12,7 +12,7 @@ from fleetwear.forecast.curves import growth_curve
 from fleetwear.planning.wording import is_known, say_date, say_play
 from fleetwear.store.known import ASSUMED_KM_PER_DAY
 from fleetwear.units import convert
-from fleetwear.vocabulary import Outcome, Result
+from fleetwear.vocabulary import OUTCOME_RANKS, Result
 
 if TYPE_CHECKING:
     from fleetwear.planning.vehicle import VehicleRecord
@@ -109,9 +109,8 @@ def joint_histories(record: VehicleRecord) -> list[JointHistory]:
     if record.joints.empty:
         return []
     place = _Place(record)
-    ranks = {str(outcome): outcome.rank for outcome in Outcome}
     joints = record.joints.assign(
-        rank=record.joints["outcome"].map(ranks),
+        rank=record.joints["outcome"].map(OUTCOME_RANKS),
         chance=record.joints["p_over_next"].fillna(-1.0),
         share=record.joints["share_of_limit"].fillna(-1.0),
     ).sort_values(["rank", "chance", "share", "position_id", "direction"], ascending=[True, False, False, True, True])
