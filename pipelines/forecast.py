@@ -47,7 +47,7 @@ def run(
         fit = latest_fit(con, as_of=as_of, known_by=known_by)
         chosen = settings or fit.settings
         prepare(con, as_of=as_of, known_by=known_by)
-        prepare_series(con, chosen)
+        prepare_series(con)
         facts, lines = read_facts(con, fit)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", DoubtfulFitWarning)

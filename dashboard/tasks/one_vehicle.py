@@ -185,7 +185,8 @@ def _chart(history: JointHistory, at: int, folder: str, number: int) -> None:
         key=f"play-{fact['position_id']}-{fact['direction']}",
         alt=f"Readings and growth of the {history.title}. {fact['reason']}",
     )
-    st.html(f'<p class="fw-quiet" style="margin:0 0 1.2rem">{escape(str(fact["reason"]))}</p>')
+    said_of = " ".join(text for text in (str(fact["reason"]), history.pace) if text)
+    st.html(f'<p class="fw-quiet" style="margin:0 0 1.2rem">{escape(said_of)}</p>')
 
 
 def _joint_table(record: VehicleRecord, histories: list[JointHistory]) -> None:

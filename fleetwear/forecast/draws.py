@@ -4,7 +4,11 @@ For draw k of series j: a component (a shape, and a distance run before) by weig
 from its posterior, growth tied within joint and vehicle (``wear.shared``), and the distances of draw k
 of the vehicle. With t = x + shift, the play at distance x is then::
 
-    intercept + growth * ((t / reference) ^ exponent + (pace - 1) max(t - onset, 0) / reference)
+    intercept + growth * ((t / reference) ^ exponent + (pace - 1) max(t - onset, 0) / reference) + B(t)
+
+B, where wear wanders, is a Brownian path from the last reading on. The play at the next service is that of the path
+there; crossing points are those of its first passage of the limit, which comes earlier (the passage of a Brownian
+path with drift is inverse Gaussian: Chhikara & Folks 1989, The Inverse Gaussian Distribution, chapter 3).
 """
 
 from __future__ import annotations
@@ -15,6 +19,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from fleetwear.forecast.curves import growth_factor
 from fleetwear.usage import draw_crossing_days
 from fleetwear.wear.shared import Sharing, draw_shared
 
@@ -70,8 +75,9 @@ def forecast_draws(
     lines = _drawn_lines(of, sharing, n_draws=ahead.rate.shape[1], rng=rng)
     now = np.maximum(ahead.now_km[of.vehicle] - of.start_km[:, None], 0.0)
     then = np.maximum(ahead.service_km[of.vehicle] - of.start_km[:, None], now)
-    play_now, play_next = lines.play(now), lines.play(then)
-    growth = (lines.play(now + GROWTH_SPAN_KM) - play_now) / GROWTH_SPAN_KM
+    strayed = lines.strayed(now, then, rng=rng)
+    growth = (lines.play(now + GROWTH_SPAN_KM) - lines.play(now)) / GROWTH_SPAN_KM
+    play_now, play_next = lines.play(now) + strayed[0], lines.play(then) + strayed[1]
     limit = of.limit_mm[:, None]
     over = play_next > limit
     reading = play_next + np.sqrt(lines.noise) * rng.standard_normal(play_next.shape)
@@ -84,7 +90,8 @@ def forecast_draws(
     frame["p_over_next"] = np.where(has_limit, over.mean(axis=1), np.nan)
     frame["p_reading_over_next"] = np.where(has_limit, (reading > limit).mean(axis=1), np.nan)
 
-    left = np.where(play_now > limit, 0.0, lines.distance_to(limit) - now)
+    to_limit = lines.wandering_distance(play_now, limit, lines.distance_to(limit) - now, rng=rng)
+    left = np.where(play_now > limit, 0.0, to_limit)
     left = np.where(has_limit[:, None], np.maximum(left, 0.0), np.nan)
     days = draw_crossing_days(ahead.rate[of.vehicle], ahead.phi2[of.vehicle][:, None], left, rng=rng)
     km_points = _points(ahead.now_km[of.vehicle] + left, days, horizon_days)
@@ -121,11 +128,13 @@ class _DrawnLines:
     pace: Floats
     onset: Floats
     noise: Floats
+    wander: Floats
+    """Variance that the path adds per km, mm2."""
+    last: Floats
+    """Where it begins to, km run."""
 
     def play(self, distance: Floats) -> Floats:
-        run = distance + self.shift
-        g = (run / self.reference) ** self.exponent
-        g += (self.pace - 1.0) * np.maximum(run - self.onset, 0.0) / self.reference
+        g = growth_factor(distance + self.shift, self.reference, self.exponent, self.pace, self.onset)
         return np.asarray(self.intercept + self.growth * g)
 
     def distance_to(self, limit: Floats) -> Floats:
@@ -139,6 +148,32 @@ class _DrawnLines:
             after = (self.reference * g + (self.pace - 1.0) * self.onset) / self.pace
             reached = np.where((self.pace > 1.0) & (before > self.onset), after, before)
         return np.asarray(reached - self.shift)
+
+    def strayed(self, now: Floats, then: Floats, *, rng: np.random.Generator) -> tuple[Floats | float, Floats | float]:
+        """Return how far the path has strayed from its line now, and then."""
+        if not self.wander.any():
+            return 0.0, 0.0
+        shape = now.shape
+        first = np.sqrt(self.wander * np.maximum(now + self.shift - self.last, 0.0)) * rng.standard_normal(shape)
+        return first, first + np.sqrt(self.wander * (then - now)) * rng.standard_normal(shape)
+
+    def wandering_distance(self, play: Floats, limit: Floats, straight: Floats, *, rng: np.random.Generator) -> Floats:
+        """Return the distance from now to the first passage of the limit; where wear keeps to its line as given.
+
+        ``straight`` is the distance to where the line crosses.
+        """
+        wanders = self.wander > 0.0
+        gap = np.broadcast_to(limit, play.shape) - play
+        asked = wanders & (gap > 0.0)
+        if not asked.any():
+            return straight
+        drift, variance, a = (self.growth / self.reference)[asked], self.wander[asked], gap[asked]
+        speed = np.maximum(np.abs(drift), 1e-12)
+        passage = rng.wald(a / speed, a**2 / variance)
+        ever = np.exp(np.minimum(2.0 * a * drift / variance, 0.0))
+        left = straight.copy()
+        left[asked] = np.where(rng.random(len(a)) < ever, passage, np.inf)
+        return left
 
 
 def _drawn_lines(of: SeriesDraws, sharing: Sharing, *, n_draws: int, rng: np.random.Generator) -> _DrawnLines:
@@ -171,4 +206,6 @@ def _drawn_lines(of: SeriesDraws, sharing: Sharing, *, n_draws: int, rng: np.ran
         pace=column("pace"),
         onset=column("onset_km"),
         noise=column("residual_variance"),
+        wander=column("wander_mm2_per_km"),
+        last=column("from_km"),
     )

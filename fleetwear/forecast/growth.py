@@ -18,6 +18,7 @@ import pandas as pd
 from fleetwear.errors import DoubtfulFitWarning, FitError
 from fleetwear.forecast.group_readings import GroupReadings
 from fleetwear.forecast.knowledge import Knowledge, know_series
+from fleetwear.forecast.settings import Settings
 from fleetwear.store import sql
 from fleetwear.vocabulary import Kind
 from fleetwear.wear import EnsembleResults, fit_readings
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
 
     import duckdb
 
-    from fleetwear.forecast.settings import Settings
     from fleetwear.wear import WearResults
 
 _COVARIANCE_PARAMETERS = 4
@@ -49,7 +49,7 @@ class FleetFit:
     """Kinds without a model, and why."""
 
 
-def prepare_series(con: duckdb.DuckDBPyConnection, settings: Settings) -> pd.DataFrame:
+def prepare_series(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     """Make the input tables of the fit on ``con`` (after ``store.known.prepare``); return the series.
 
     One row a series, in order: series, vehicle_id, position_id, life_no, direction, kind, cohort, origin,
@@ -61,13 +61,7 @@ def prepare_series(con: duckdb.DuckDBPyConnection, settings: Settings) -> pd.Dat
     )
     con.register("wanted_directions", wanted)
     con.execute(sql("fit/series")).fetchall()
-    con.execute(
-        sql("fit/readings"),
-        {
-            "none_seen_mm": settings.none_seen_mm,
-            "none_seen_variance_ratio": settings.none_seen_variance_ratio,
-        },
-    ).fetchall()
+    con.execute(sql("fit/readings")).fetchall()
     con.unregister("wanted_directions")
     return con.execute("select * from fit_input_series order by series").df()
 
@@ -75,6 +69,7 @@ def prepare_series(con: duckdb.DuckDBPyConnection, settings: Settings) -> pd.Dat
 def fit_fleet(
     con: duckdb.DuckDBPyConnection,
     series: pd.DataFrame,
+    settings: Settings | None = None,
     *,
     on_progress: Callable[[str, int, int], None] | None = None,
 ) -> FleetFit:
@@ -82,6 +77,7 @@ def fit_fleet(
 
     ``on_progress`` is called with a kind, how many are done and how many there are.
     """
+    chosen = settings or Settings()
     groups: dict[str, EnsembleResults] = {}
     unfitted: dict[str, str] = {}
     kinds = sorted(series["kind"].unique())
@@ -90,8 +86,8 @@ def fit_fleet(
             on_progress(kind, done, len(kinds))
         directions = sorted(series.loc[series["kind"] == kind, "direction"].unique())
         try:
-            for name, direction in _parts(con, kind, directions):
-                groups[name] = _fit(GroupReadings.of(con, kind=kind, direction=direction))
+            for name, direction in _parts(con, kind, directions, chosen):
+                groups[name] = _fit(GroupReadings.of(con, kind=kind, direction=direction), chosen)
         except FitError as error:
             unfitted[kind] = error.what
     if on_progress is not None:
@@ -108,7 +104,9 @@ def fit_fleet(
     return FleetFit(groups, knowledge, sharing, unfitted)
 
 
-def _parts(con: duckdb.DuckDBPyConnection, kind: str, directions: list[str]) -> list[tuple[str, str]]:
+def _parts(
+    con: duckdb.DuckDBPyConnection, kind: str, directions: list[str], settings: Settings
+) -> list[tuple[str, str]]:
     """Return the groups that a kind is fitted in: the whole, or one a direction where evidence carries it."""
     whole = [(kind, "")]
     if len(directions) < 2:
@@ -117,10 +115,10 @@ def _parts(con: duckdb.DuckDBPyConnection, kind: str, directions: list[str]) -> 
     of_direction = readings.lives["cohort"].str.split("/").str[1]
     if of_direction.value_counts().reindex(directions, fill_value=0).min() < _LIVES_TO_SPLIT:
         return whole
-    together = _fit(readings, shape="straight").loglik
+    together = _fit(readings, settings, shape="straight").loglik
     try:
         apart = sum(
-            _fit(GroupReadings.of(con, kind=kind, direction=direction), shape="straight").loglik
+            _fit(GroupReadings.of(con, kind=kind, direction=direction), settings, shape="straight").loglik
             for direction in directions
         )
     except FitError:
@@ -129,7 +127,7 @@ def _parts(con: duckdb.DuckDBPyConnection, kind: str, directions: list[str]) -> 
     return [(f"{kind}/{direction}", direction) for direction in directions] if gained > 0.0 else whole
 
 
-def _fit(readings: GroupReadings, *, shape: str = "auto") -> EnsembleResults:
+def _fit(readings: GroupReadings, settings: Settings, *, shape: str = "auto") -> EnsembleResults:
     """Return the fit of a group, slipped setups discounted unless one shape is asked for.
 
     Its doubts are kept in the results and said where they are shown.
@@ -145,8 +143,11 @@ def _fit(readings: GroupReadings, *, shape: str = "auto") -> EnsembleResults:
             codes.astype(np.int64),
             shape=shape,
             slips=shape == "auto",
+            methods=readings.ways,
+            reference_method=readings.reference_way,
+            detection=(settings.none_seen_mm, settings.none_seen_softness_mm),
             folds=vehicle.astype(np.int64) % FOLDS,
         )
     if isinstance(fitted, EnsembleResults):
         return fitted
-    return EnsembleResults({fitted.shape: fitted}, {fitted.shape: 1.0}, pd.DataFrame(columns=[fitted.shape]))
+    return EnsembleResults.of_one(fitted)

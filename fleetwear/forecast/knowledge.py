@@ -1,14 +1,17 @@
-"""What the fitted populations know of every series: posterior lines, growth effects, odd last readings."""
+"""What the fitted populations know of every series: posterior lines, growth effects, odd readings."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
-from fleetwear.wear.sums import ReadingArrays, reading_arrays
+from fleetwear.forecast.group_readings import arrays_of
+from fleetwear.forecast.left_out import unexplained_falls
+from fleetwear.store import sql
+from fleetwear.wear.judging import judge
 
 if TYPE_CHECKING:
     import duckdb
@@ -16,7 +19,7 @@ if TYPE_CHECKING:
 
     from fleetwear.wear import EnsembleResults, WearResults
     from fleetwear.wear.population import LifePosterior
-    from fleetwear.wear.sums import Floats, Integers
+    from fleetwear.wear.sums import Floats, Integers, ReadingArrays
 
 _SHIFTS = 12
 """Distances tried for what a part of unknown origin had run before its vehicle's first record."""
@@ -24,13 +27,17 @@ _SHIFTS = 12
 _LEAST_WEIGHT = 1e-4
 """Components of less weight are left out."""
 
+SLIPPED = 0.5
+"""Probability above which a reading is named as one that does not fit its joint's history."""
+
 
 @dataclass(frozen=True)
 class Knowledge:
     """What is known of J series.
 
     ``lines`` has one row a component: series, shape, shift_km, weight (sums to one a series), intercept,
-    growth, var_intercept, cov_cross, var_growth, exponent, reference_km, pace, onset_km, residual_variance.
+    growth, var_intercept, cov_cross, var_growth, exponent, reference_km, pace, onset_km, residual_variance,
+    wander_mm2_per_km, from_km.
     """
 
     lines: pd.DataFrame
@@ -45,10 +52,14 @@ class Knowledge:
     n_visits: Integers
     """Readings that the model took, shape (J,)."""
     last_expected_mm: Floats
-    """What the earlier readings foretold of the last one, mm; nan with fewer than two."""
+    """What the earlier readings foretold of the last one, mm; nan with fewer than two, or if it is no number."""
     last_z: Floats
     """How far the last one lay from it, in standard deviations of prediction; nan likewise, and where the
     origin is unknown."""
+    slips: pd.DataFrame
+    """Readings that do not fit their joint's history: series, visit_id, timing, play_mm, expected_mm, p_slipped."""
+    falls: pd.DataFrame
+    """Falls of play that unrecorded work would explain: series, fell_after, fell_on, fell_from_mm, fell_to_mm."""
 
 
 def know_series(con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: dict[str, EnsembleResults]) -> Knowledge:
@@ -64,13 +75,13 @@ def know_series(con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: di
         Fits by group name.
     """
     n = len(series)
-    readings = _all_readings(con, n)
-    visits = np.bincount(readings.life, minlength=n).astype(np.int64)
+    taken = con.execute(sql("fit/all_readings")).df()
+    visits = np.bincount(taken["series"], minlength=n).astype(np.int64)
     effect, reliability = np.zeros(n), np.zeros(n)
     expected, z = np.full(n, np.nan), np.full(n, np.nan)
     group = np.full(n, "", dtype=object)
     whose = np.full(n, "", dtype=object)
-    parts = []
+    parts, slips, falls = [], [], []
     for name, ensemble in groups.items():
         kind, _, direction = name.partition("/")
         chosen = (series["kind"] == kind).to_numpy()
@@ -80,9 +91,9 @@ def know_series(con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: di
         if not len(rows):
             continue
         group[rows] = name
-        own = _taken(readings, rows)
         codes, cohorts = pd.factorize(series["cohort"].to_numpy()[rows])
-        view = _View([str(cohort) for cohort in cohorts], codes.astype(np.int64), own)
+        table = taken[np.isin(taken["series"], rows)].reset_index(drop=True)
+        view = _View.of(table, rows, [str(cohort) for cohort in cohorts], codes.astype(np.int64), ensemble)
         whose[rows] = np.array([ensemble.best.population.mean_line(c)[1] for c in view.cohorts], dtype=object)[codes]
         lines, effect[rows], reliability[rows] = _components(ensemble, view, series.iloc[rows])
         lines["series"] = rows[lines["series"]]
@@ -90,15 +101,18 @@ def know_series(con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: di
         foretold, distance = _odd_last(ensemble, view)
         sure = series["origin"].to_numpy()[rows] != "unknown"
         expected[rows], z[rows] = np.where(sure, foretold, np.nan), np.where(sure, distance, np.nan)
+        slips.append(_slipped(ensemble, view, table, sure))
+        falls.append(_fallen(ensemble, view, table, sure))
     return Knowledge(
-        _whole(parts),
-        effect, reliability, group, whose, visits, expected, z,
+        _whole(parts), effect, reliability, group, whose, visits, expected, z,
+        pd.concat(slips, ignore_index=True) if slips else pd.DataFrame(columns=["series"]),
+        pd.concat(falls, ignore_index=True) if falls else pd.DataFrame(columns=["series"]),
     )  # fmt: skip
 
 
 _COLUMNS = [
     "series", "shape", "shift_km", "weight", "intercept", "growth", "var_intercept", "cov_cross", "var_growth",
-    "exponent", "reference_km", "pace", "onset_km", "residual_variance",
+    "exponent", "reference_km", "pace", "onset_km", "residual_variance", "wander_mm2_per_km", "from_km",
 ]  # fmt: skip
 
 
@@ -110,6 +124,22 @@ class _View:
     codes: Integers
     readings: ReadingArrays
 
+    @classmethod
+    def of(
+        cls,
+        table: pd.DataFrame,
+        rows: NDArray[np.int64],
+        cohorts: list[str],
+        codes: Integers,
+        ensemble: EnsembleResults,
+    ) -> _View:
+        """Return the view of readings (rows of ``fit/all_readings``) of series, renumbered in the order of ``rows``."""
+        errors = ensemble.best.population.errors
+        assert errors is not None
+        life = np.searchsorted(rows, table["series"].to_numpy()).astype(np.int64)
+        columns = {str(name): table[name].to_numpy() for name in table.columns}
+        return cls(cohorts, codes, arrays_of(columns, life, len(rows), errors.methods.names))
+
 
 def _whole(parts: list[pd.DataFrame]) -> pd.DataFrame:
     """Return the components of all groups, with weights that sum to one a series."""
@@ -119,49 +149,24 @@ def _whole(parts: list[pd.DataFrame]) -> pd.DataFrame:
     return lines.assign(weight=lines["weight"] / lines.groupby("series")["weight"].transform("sum"))
 
 
-def _all_readings(con: duckdb.DuckDBPyConnection, n_series: int) -> ReadingArrays:
-    columns = con.execute(
-        "select series, distance_km, play_mm, variance_ratio from fit_input_readings order by series, distance_km"
-    ).fetchnumpy()
-    return reading_arrays(
-        np.asarray(columns["series"], dtype=np.int64),
-        columns["distance_km"],
-        columns["play_mm"],
-        n_lives=n_series,
-        variance_ratio=columns["variance_ratio"],
-    )
-
-
-def _taken(readings: ReadingArrays, rows: NDArray[np.int64]) -> ReadingArrays:
-    """Return the readings of some series, renumbered in the order of ``rows``."""
-    place = np.full(readings.n_lives, -1, dtype=np.int64)
-    place[rows] = np.arange(len(rows))
-    keep = place[readings.life] >= 0
-    return ReadingArrays(
-        place[readings.life[keep]],
-        readings.distance[keep],
-        readings.play[keep],
-        readings.variance_ratio[keep],
-        len(rows),
-    )
-
-
 def _components(ensemble: EnsembleResults, view: _View, series: pd.DataFrame) -> tuple[pd.DataFrame, Floats, Floats]:
     """Return the component table, and effect and reliability averaged over components, shape (J,)."""
     of, shift = _shifts(series)
     readings = _shifted(view.readings, of, shift)
     n = len(series)
     frames, effect, reliability = [], np.zeros(n), np.zeros(n)
-    for name, fit in ensemble.fits.items():
+    of_cohort = ensemble.weights_of(view.cohorts)[view.codes]
+    for k, fit in enumerate(ensemble.fits.values()):
         population = fit.population
         prior = population.prior(view.cohorts, view.codes[of])
         sums = population.sums_of(population.settle(readings, prior))
         known = population.know(sums, prior)
         weight = _shift_weights(known.log_density, of, n)
         a, r = population.growth_effects(sums, prior)
-        effect += ensemble.weights[name] * np.bincount(of, weights=weight * a, minlength=n)
-        reliability += ensemble.weights[name] * np.bincount(of, weights=weight * r, minlength=n)
-        frames.append(_line_table(fit, known, of, shift, weight * ensemble.weights[name]))
+        own = of_cohort[:, k]
+        effect += own * np.bincount(of, weights=weight * a, minlength=n)
+        reliability += own * np.bincount(of, weights=weight * r, minlength=n)
+        frames.append(_line_table(fit, known, of, shift, weight * own[of], spread=ensemble.spread))
     return pd.concat(frames, ignore_index=True), effect, np.clip(reliability, 0.0, 0.999)
 
 
@@ -184,13 +189,8 @@ def _shifted(readings: ReadingArrays, of: Integers, shift: Floats) -> ReadingArr
     each = counts[of]
     component = np.repeat(np.arange(len(of)), each)
     source = np.arange(int(each.sum())) - np.repeat(np.cumsum(each) - each, each) + starts[of][component]
-    return ReadingArrays(
-        component,
-        readings.distance[source] + shift[component],
-        readings.play[source],
-        readings.variance_ratio[source],
-        len(of),
-    )
+    chosen = readings.chosen(source)
+    return replace(chosen, life=component, distance=chosen.distance + shift[component], n_lives=len(of))
 
 
 def _shift_weights(log_marginal: Floats, of: Integers, n: int) -> Floats:
@@ -201,13 +201,18 @@ def _shift_weights(log_marginal: Floats, of: Integers, n: int) -> Floats:
     return np.asarray(likelihood / np.bincount(of, weights=likelihood, minlength=n)[of])
 
 
-def _line_table(fit: WearResults, known: LifePosterior, of: Integers, shift: Floats, weight: Floats) -> pd.DataFrame:
+def _line_table(
+    fit: WearResults, known: LifePosterior, of: Integers, shift: Floats, weight: Floats, *, spread: float
+) -> pd.DataFrame:
     """Return the components as rows in the columns of ``Knowledge.lines``, those of no weight left out."""
     H = fit.population.to_user()
     mean = known.lines.mean @ H.T
-    cov = np.einsum("ij,njk,lk->nil", H, known.lines.cov, H)
+    cov = spread * np.einsum("ij,njk,lk->nil", H, known.lines.cov, H)
     shape = fit.population.shape
     row, component = np.divmod(np.arange(known.shares.size), known.shares.shape[1])
+    last = np.zeros(len(of)) if known.wander is None else known.wander.last
+    population = fit.population
+    from_km = (last * population.spread + population.centre) * shape.reference if known.wander is not None else last
     table = pd.DataFrame(
         {
             "series": of[row],
@@ -221,9 +226,11 @@ def _line_table(fit: WearResults, known: LifePosterior, of: Integers, shift: Flo
             "var_growth": cov[:, 1, 1],
             "exponent": shape.exponent,
             "reference_km": shape.reference,
-            "pace": fit.population.paces[component],
-            "onset_km": fit.population.onsets[component],
+            "pace": population.paces[component],
+            "onset_km": population.onsets[component],
             "residual_variance": fit.residual_variance,
+            "wander_mm2_per_km": spread * population.wander_variance,
+            "from_km": from_km[row],
         }
     )
     return table[table["weight"] > _LEAST_WEIGHT]
@@ -240,20 +247,56 @@ def _odd_last(ensemble: EnsembleResults, view: _View) -> tuple[Floats, Floats]:
     last[:-1] = readings.life[1:] != readings.life[:-1]
     life = readings.life[last]
     before_last = readings.chosen(~last)
+    own = readings.chosen(last)
     mean, second = np.zeros(len(life)), np.zeros(len(life))
-    for name, fit in ensemble.fits.items():
+    of_cohort = ensemble.weights_of(view.cohorts)[view.codes][life]
+    for k, fit in enumerate(ensemble.fits.values()):
         population = fit.population
         prior = population.prior(view.cohorts, view.codes)
         past = population.know(population.sums_of(population.settle(before_last, prior)), prior)
-        m, v = _moments(*past.at(population.coordinates(readings.distance[last]), life))
-        v = v + population.residual_variance * readings.variance_ratio[last]
-        mean += ensemble.weights[name] * m
-        second += ensemble.weights[name] * (v + m * m)
+        m, v = _moments(*past.at(population.coordinates(own.distance), life))
+        assert population.errors is not None
+        of = population.errors.methods.of(own)
+        m, v = m + of.offset, ensemble.spread * v + population.residual_variance * own.variance_ratio * of.ratio
+        mean += of_cohort[:, k] * m
+        second += of_cohort[:, k] * (v + m * m)
     sd = np.sqrt(np.maximum(second - mean**2, 1e-12))
-    has_earlier = np.bincount(before_last.life, minlength=n)[life] > 0
-    expected[life] = np.where(has_earlier, mean, np.nan)
-    z[life] = np.where(has_earlier, (readings.play[last] - mean) / sd, np.nan)
+    told = np.bincount(before_last.life, minlength=n)[life] > 0
+    told &= True if own.seen is None else own.seen == 0
+    expected[life] = np.where(told, mean, np.nan)
+    z[life] = np.where(told, (own.play - mean) / sd, np.nan)
     return expected, z
+
+
+def _slipped(ensemble: EnsembleResults, view: _View, table: pd.DataFrame, sure: NDArray[np.bool_]) -> pd.DataFrame:
+    """Return the readings of series of known origin that do not fit the rest of their history."""
+    population = ensemble.best.population
+    columns = ["series", "visit_id", "timing", "play_mm"]
+    if population.errors is None or population.errors.slips is None or not len(table):
+        return pd.DataFrame(columns=[*columns, "expected_mm", "p_slipped"])
+    prior = population.prior(view.cohorts, view.codes)
+    judged = judge(population, population.errors, view.readings, prior)
+    expected = view.readings.play - judged.gap
+    named = (judged.slipped > SLIPPED) & sure[view.readings.life]
+    return table.assign(expected_mm=expected, p_slipped=judged.slipped).loc[
+        named, [*columns, "expected_mm", "p_slipped"]
+    ]
+
+
+def _fallen(ensemble: EnsembleResults, view: _View, table: pd.DataFrame, sure: NDArray[np.bool_]) -> pd.DataFrame:
+    """Return falls of play in series of known origin that unrecorded work would explain."""
+    falls = unexplained_falls(ensemble.best.population, view.cohorts, view.codes, view.readings)
+    kept = sure[falls.life]
+    before, after = table.iloc[falls.before[kept]], table.iloc[falls.after[kept]]
+    return pd.DataFrame(
+        {
+            "series": after["series"].to_numpy(),
+            "fell_after": before["visit_date"].to_numpy(),
+            "fell_on": after["visit_date"].to_numpy(),
+            "fell_from_mm": before["play_mm"].to_numpy(),
+            "fell_to_mm": after["play_mm"].to_numpy(),
+        }
+    )
 
 
 def _moments(mean: Floats, variance: Floats, shares: Floats) -> tuple[Floats, Floats]:

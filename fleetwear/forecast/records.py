@@ -68,6 +68,8 @@ def save_fit(con: duckdb.DuckDBPyConnection, fit: FleetFit, series: pd.DataFrame
         insert_frame(con, "fit_cohorts", _cohorts(fit).assign(fit_id=fit_id))
         known = fit.knowledge
         doubts = {name: ensemble.doubt for name, ensemble in fit.groups.items()}
+        insert_frame(con, "fit_methods", _methods(fit).assign(fit_id=fit_id))
+        insert_frame(con, "fit_weights", _weights(fit).assign(fit_id=fit_id))
         rows = series.assign(
             fit_id=fit_id,
             model_group=known.group,
@@ -80,8 +82,9 @@ def save_fit(con: duckdb.DuckDBPyConnection, fit: FleetFit, series: pd.DataFrame
             doubt=[doubts.get(str(name), fit.unfitted.get(kind, "")) for name, kind in zip(
                 known.group, series["kind"], strict=True)],
         )  # fmt: skip
-        insert_frame(con, "fit_series", rows)
+        insert_frame(con, "fit_series", rows.merge(known.falls, on="series", how="left"))
         keys = series[["series", "vehicle_id", "position_id", "life_no", "direction"]]
+        insert_frame(con, "fit_slips", known.slips.merge(keys, on="series").assign(fit_id=fit_id))
         insert_frame(con, "posteriors", known.lines.merge(keys, on="series").assign(fit_id=fit_id))
         con.commit()
     except BaseException:
@@ -111,7 +114,8 @@ def _models(fit: FleetFit) -> pd.DataFrame:
     rows = []
     for group, ensemble in fit.groups.items():
         for shape, one in ensemble.fits.items():
-            cov, slips = one.cov_re.to_numpy(), one.population.slips
+            errors = one.population.errors
+            cov, slips = one.cov_re.to_numpy(), errors.slips if errors else None
             rows.append(
                 {
                     "model_group": group,
@@ -126,6 +130,7 @@ def _models(fit: FleetFit) -> pd.DataFrame:
                     "slip_share": slips.share if slips else None,
                     "slip_shift_mm": slips.shift if slips else None,
                     "slip_variance": slips.variance if slips else None,
+                    "wander_mm2_per_km": one.population.wander_variance,
                     "cov_intercept": cov[0, 0],
                     "cov_cross": cov[0, 1],
                     "cov_growth": cov[1, 1],
@@ -135,6 +140,39 @@ def _models(fit: FleetFit) -> pd.DataFrame:
                 }
             )
     return pd.DataFrame(rows)
+
+
+def _methods(fit: FleetFit) -> pd.DataFrame:
+    frames = [
+        pd.DataFrame(
+            {
+                "model_group": group,
+                "shape": shape,
+                "method": methods.names,
+                "is_reference": np.arange(len(methods.names)) == methods.reference,
+                "n_readings": methods.readings.astype(np.int64),
+                "offset_mm": methods.offset,
+                "offset_se": methods.offset_se,
+                "variance_ratio": methods.ratio,
+                "threshold_mm": methods.threshold,
+                "softness_mm": methods.softness,
+            }
+        )
+        for group, ensemble in fit.groups.items()
+        for shape, one in ensemble.fits.items()
+        if one.population.errors is not None
+        for methods in (one.population.errors.methods,)
+    ]
+    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame({"model_group": []})
+
+
+def _weights(fit: FleetFit) -> pd.DataFrame:
+    frames = []
+    for group, ensemble in fit.groups.items():
+        own = ensemble.cohort_weights.reset_index()
+        long = own.melt(id_vars=["cohort", "n_scored"], var_name="shape", value_name="weight")
+        frames.append(long.assign(model_group=group))
+    return pd.concat(frames, ignore_index=True) if frames else pd.DataFrame({"model_group": []})
 
 
 def _cohorts(fit: FleetFit) -> pd.DataFrame:

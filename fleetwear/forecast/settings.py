@@ -19,9 +19,9 @@ class Settings:
     load_carrying_cap: float = 0.05
     """Highest accepted risk of a joint that carries load, whatever the costs."""
     none_seen_mm: float = 0.25
-    """Play below which the eye may see none; "none seen" enters the fit as half of it."""
-    none_seen_variance_ratio: float = 3.0
-    """Error variance of "none seen" over that of a measured reading."""
+    """Play that is seen every other time: where the search for each method's detection curve starts."""
+    none_seen_softness_mm: float = 0.06
+    """Softness of that curve: play this much above is seen 5 times in 6."""
     recheck_z: float = 3.5
     """Standard deviations from its history beyond which a last reading is to be taken again."""
     draws: int = 2000

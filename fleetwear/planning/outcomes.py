@@ -63,6 +63,7 @@ def _tests(frame: pd.DataFrame, settings: Settings) -> dict[Outcome, NDArray[np.
         Outcome.CROSSES: crosses,
         Outcome.RECHECK: (frame["question"] != "").to_numpy()
         | odd
+        | frame["fell_on"].notna().to_numpy()
         | (frame["last_result"] == "seen, not measured").to_numpy(),
         Outcome.NOT_TESTED: (frame["n_visits"] == 0).to_numpy(),
         Outcome.TOO_LITTLE_DATA: (frame["n_visits"] < MIN_VISITS).to_numpy() | frame["play_next_mm"].isna().to_numpy(),
@@ -123,6 +124,12 @@ def _recheck(row: dict[str, Any]) -> str:
         return f"{row['question']} Left out of the forecast until that is answered; measure again"
     if row["last_result"] == "seen, not measured":
         return f"movement was seen on {say_date(row['last_date'])} but not measured; measure it"
+    if is_known(row["fell_on"]):
+        return (
+            f"play fell from {_play(row, 'fell_from_mm')} on {say_date(row['fell_after'])} to "
+            f"{_play(row, 'fell_to_mm')} on {say_date(row['fell_on'])} with no work on record between: was a "
+            "replacement or adjustment left out? Load it, or measure again"
+        )
     above = row["last_z"] > 0.0
     return (
         f"{_last(row)} is well {'above' if above else 'below'} the {_play(row, 'last_expected_mm')} that its history "

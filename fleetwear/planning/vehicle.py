@@ -85,7 +85,7 @@ def read_vehicle(con: duckdb.DuckDBPyConnection, name: str, *, forecast_id: int 
         run=run,
         vehicle=vehicle,
         joints=con.execute(sql("pages/joints"), key).df(),
-        readings=con.execute(sql("pages/readings"), own).df(),
+        readings=con.execute(sql("pages/readings"), own | {"fit_id": run.fit_id}).df(),
         visits=con.execute(sql("pages/visits"), own).df(),
         work=con.execute(sql("pages/work"), own).df(),
         lines=con.execute(sql("pages/lines"), own | {"forecast_id": run.forecast_id, "fit_id": run.fit_id}).df(),

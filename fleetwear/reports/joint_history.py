@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from fleetwear.forecast.curves import growth_curve
+from fleetwear.planning.pace import pace_change
 from fleetwear.planning.wording import is_known, say_date, say_play
 from fleetwear.store.known import ASSUMED_KM_PER_DAY
 from fleetwear.units import convert
@@ -49,6 +50,8 @@ class JointHistory:
     window: tuple[object, object, object] | None
     """The next service: 5, 50 and 95 %."""
     now: object
+    pace: str
+    """A sentence on a change of pace that lies behind the joint, or empty."""
 
     @property
     def title(self) -> str:
@@ -132,7 +135,22 @@ def _history(record: VehicleRecord, place: _Place, fact: pd.Series) -> JointHist
         limit_label=f"limit {say_play(limit, unit)}" if is_known(limit) else "no limit on record",
         window=place.window(record.vehicle),
         now=place.of_km(place.now_km).iloc[0],
+        pace=_pace(record, fact),
     )
+
+
+def _own_lines(record: VehicleRecord, fact: pd.Series) -> pd.DataFrame:
+    lines: pd.DataFrame = record.lines
+    own = (lines["position_id"] == fact["position_id"]) & (lines["direction"] == fact["direction"])
+    found: pd.DataFrame = lines.loc[own]
+    return found
+
+
+def _pace(record: VehicleRecord, fact: pd.Series) -> str:
+    if fact["n_visits"] == 0:
+        return ""
+    change = pace_change(_own_lines(record, fact), float(fact["life_distance_km"]))
+    return "" if change is None else change.words(str(record.vehicle["distance_unit"]))
 
 
 def _readings(record: VehicleRecord, place: _Place, fact: pd.Series, unit: str) -> pd.DataFrame:
@@ -155,13 +173,16 @@ def _note(row: dict[str, object], unit: str) -> str:
     what = say_play(row["play_mm"], unit) if row["result"] == Result.MEASURED else f"play {row['result']}"
     how = ", ".join(str(row[name]) for name in ("method", "support", "indicator", "timing") if is_known(row[name]))
     asked = f"; {row['question']}" if row["question"] else ""
+    if is_known(row["p_slipped"]):
+        asked += (
+            f"; does not fit this joint's history, which tells of {say_play(row['expected_mm'], unit)}; measure again"
+        )
     which = f"session {row['session']} stroke {row['stroke']}"
     return f"{what} on {say_date(row['visit_date'])}, {which}: {how}{asked}"
 
 
 def _curve(record: VehicleRecord, place: _Place, fact: pd.Series, unit: str) -> pd.DataFrame:
-    lines = record.lines
-    own = lines[(lines["position_id"] == fact["position_id"]) & (lines["direction"] == fact["direction"])]
+    own = _own_lines(record, fact)
     if own.empty:
         return pd.DataFrame({"x": [], "play": [], "lower": [], "upper": [], "until_now": [], "ahead": []})
     start, now = float(fact["life_start_km"]), float(fact["life_start_km"]) + float(fact["life_distance_km"])

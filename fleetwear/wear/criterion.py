@@ -36,6 +36,10 @@ if TYPE_CHECKING:
     from fleetwear.wear.sums import Floats, Integers, LifeSums
 
 
+_ONE_THREAD = 5_000
+"""Length up to which the linear algebra library takes one thread by itself."""
+
+
 @dataclass(frozen=True)
 class Marginal:
     """What the lives say once their random effects are integrated out; arrays of shape (J,)."""
@@ -188,4 +192,4 @@ class Criterion:
 
 def _dot(a: Floats, b: Floats) -> float:
     """Return the inner product in one thread: a product this short loses more by waiting for others."""
-    return float(np.einsum("j,j->", a, b))
+    return float(np.dot(a, b)) if len(a) < _ONE_THREAD else float(np.einsum("j,j->", a, b))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +12,7 @@ import pandas as pd
 from fleetwear.errors import InputError
 from fleetwear.wear.labels import Labels, label_codes, limits
 from fleetwear.wear.prediction import Components, predict_frame
+from fleetwear.wear.stacking import Weights, stacking_weights
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -21,16 +23,43 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class EnsembleResults:
-    """Fits of several shapes to the same lives; forecasts are their mixture by weight.
+    """Fits of several shapes to the same lives; forecasts are their mixture by the weights of each life's cohort.
 
     Properties that belong to one fit (fixed effects, covariances, likelihood) are those of the shape of
     highest weight; :meth:`fit_of` gives any.
     """
 
     fits: dict[str, WearResults]
-    weights: dict[str, float]
+    stacked: Weights
     scores: pd.DataFrame
-    """Log predictive densities of next visits, one row a scored reading, one column a shape."""
+    """Log scores of next visits, one row a scored reading, one column a shape, and cohort and fold."""
+    scored_cohorts: list[str]
+    """Labels that the cohorts of the scores stand for."""
+    spread: float = 1.0
+    """Factor of the variances of true play, from held-out visits: what the shapes' own variances leave out."""
+
+    @classmethod
+    def of_one(cls, fit: WearResults) -> EnsembleResults:
+        """Return one fit as an ensemble."""
+        scores = pd.DataFrame(columns=[fit.shape, "cohort", "fold"])
+        return cls({fit.shape: fit}, stacking_weights(scores), scores, fit.cohort_labels)
+
+    @property
+    def weights(self) -> dict[str, float]:
+        """The weight of each shape over all cohorts."""
+        return self.stacked.overall
+
+    @cached_property
+    def cohort_weights(self) -> pd.DataFrame:
+        """The weights of each cohort that has scored visits: one row a cohort, one column a shape, n_scored."""
+        frame = self.stacked.by_cohort
+        return frame.set_axis(pd.Index([self.scored_cohorts[code] for code in frame.index], name="cohort"))
+
+    def weights_of(self, cohorts: list[str]) -> Floats:
+        """Return the weights of cohorts, shape (C, shapes); the overall ones for a cohort without scored visits."""
+        overall = np.array([self.weights[name] for name in self.fits])
+        own = self.cohort_weights[list(self.fits)].reindex(cohorts)
+        return np.where(own.isna().to_numpy(), overall, own.to_numpy(dtype=np.float64))
 
     @property
     def shape(self) -> str:
@@ -122,12 +151,14 @@ class EnsembleResults:
 
     def components(self, rows: NDArray[np.int64], distance: Floats) -> Components:
         """Return mean, variance and weight of the true play of lives at distances, the components of all shapes."""
-        parts = {name: fit.components(rows, distance) for name, fit in self.fits.items()}
+        parts = [fit.components(rows, distance) for fit in self.fits.values()]
+        own = self.best
+        weights = self.weights_of(own.cohort_labels)[own.cohort_codes[rows]]
         return Components(
-            np.concatenate([part.mean for part in parts.values()], axis=1),
-            np.concatenate([part.variance for part in parts.values()], axis=1),
-            np.concatenate([part.noise for part in parts.values()], axis=1),
-            np.concatenate([self.weights[name] * part.weight for name, part in parts.items()], axis=1),
+            np.concatenate([part.mean for part in parts], axis=1),
+            self.spread * np.concatenate([part.variance for part in parts], axis=1),
+            np.concatenate([part.noise for part in parts], axis=1),
+            np.concatenate([weights[:, [k]] * part.weight for k, part in enumerate(parts)], axis=1),
         )
 
     def predict(self, life: ArrayLike, distance: ArrayLike, level: float = 0.95) -> pd.DataFrame:
@@ -147,13 +178,25 @@ class EnsembleResults:
         cohort: ArrayLike | None = None,
         *,
         variance_ratio: ArrayLike | None = None,
+        result: ArrayLike | None = None,
+        resolution: ArrayLike | None = None,
+        method: ArrayLike | None = None,
     ) -> EnsembleResults:
         """Return results for the lives of these readings, populations and weights unchanged."""
         fits = {
-            name: fit.update(life, distance, play, cohort, variance_ratio=variance_ratio)
+            name: fit.update(
+                life,
+                distance,
+                play,
+                cohort,
+                variance_ratio=variance_ratio,
+                result=result,
+                resolution=resolution,
+                method=method,
+            )
             for name, fit in self.fits.items()
         }
-        return EnsembleResults(fits, self.weights, self.scores)
+        return EnsembleResults(fits, self.stacked, self.scores, self.scored_cohorts, self.spread)
 
     def summary(self) -> str:
         """Return the weights and the summary of each fit as text."""

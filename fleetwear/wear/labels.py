@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from fleetwear.errors import InputError
+from fleetwear.wear.methods import ALL
 from fleetwear.wear.population import ROOT
 from fleetwear.wear.sums import ReadingArrays, as_numbers, reading_arrays
 
@@ -30,6 +31,12 @@ class LabelledReadings:
     cohorts: list[str]
     cohort_codes: Integers
     """Cohort of each life, shape (J,)."""
+    methods: list[str]
+    """Names of the methods that the readings' codes stand for."""
+
+
+RESULTS = {"measured": 0, "none seen": -1, "seen, not measured": 1}
+"""What a reading may be, as words and as a code."""
 
 
 def labelled_readings(
@@ -39,8 +46,14 @@ def labelled_readings(
     cohort: ArrayLike | None,
     *,
     variance_ratio: ArrayLike | None = None,
+    result: ArrayLike | None = None,
+    resolution: ArrayLike | None = None,
+    method: ArrayLike | None = None,
+    known_methods: list[str] | None = None,
 ) -> LabelledReadings:
-    """Return readings with lives and cohorts as codes.
+    """Return readings with lives, cohorts and methods as codes.
+
+    Parameters are those of :func:`fleetwear.wear.fit`; methods that are not among ``known_methods`` have the code -1.
 
     Raises
     ------
@@ -51,9 +64,13 @@ def labelled_readings(
     if (codes < 0).any():
         at = int(np.flatnonzero(codes < 0)[0])
         raise InputError("the life has no label", where=f"reading {at}", mend="Give every reading a life.")
-    readings = reading_arrays(codes.astype(np.int64), distance, play, n_lives=len(lives), variance_ratio=variance_ratio)
+    method_codes, methods = _method_codes(method, len(codes), known_methods)
+    readings = reading_arrays(
+        codes.astype(np.int64), distance, play, n_lives=len(lives), variance_ratio=variance_ratio,
+        seen=_result_codes(result, len(codes)), method=method_codes, resolution=resolution,
+    )  # fmt: skip
     if cohort is None:
-        return LabelledReadings(readings, pd.Index(lives), [ROOT], np.zeros(len(lives), dtype=np.int64))
+        return LabelledReadings(readings, pd.Index(lives), [ROOT], np.zeros(len(lives), dtype=np.int64), methods)
     given = np.asarray(cohort)
     if given.shape != codes.shape:
         raise InputError(f"cohort has shape {given.shape}, life {codes.shape}", mend="Give one cohort label a reading.")
@@ -72,7 +89,40 @@ def labelled_readings(
             where=f"reading {at}",
             mend="A life belongs to one cohort: give its readings the same label.",
         )
-    return LabelledReadings(readings, pd.Index(lives), [str(name) for name in names], of_life)
+    return LabelledReadings(readings, pd.Index(lives), [str(name) for name in names], of_life, methods)
+
+
+def _result_codes(result: ArrayLike | None, n: int) -> NDArray[np.int8] | None:
+    if result is None:
+        return None
+    given = np.asarray(result, dtype=object)
+    if given.shape != (n,):
+        raise InputError(f"result has shape {given.shape} for {n} readings", mend="Give one result a reading.")
+    codes = pd.Series(given).astype(str).map(RESULTS)
+    if codes.isna().any():
+        at = int(np.flatnonzero(codes.isna())[0])
+        words = ", ".join(f'"{word}"' for word in RESULTS)
+        raise InputError(f"result is {said(given[at])}", where=f"reading {at}", mend=f"Choose one of: {words}.")
+    return np.asarray(codes.to_numpy(dtype=np.int8), dtype=np.int8)
+
+
+def _method_codes(
+    method: ArrayLike | None, n: int, known: list[str] | None
+) -> tuple[NDArray[np.int64] | None, list[str]]:
+    """Return the code of each reading's method, None where there is one method in all, and the methods' names."""
+    if method is None:
+        return None, known or [ALL]
+    given = np.asarray(method, dtype=object)
+    if given.shape != (n,):
+        raise InputError(f"method has shape {given.shape} for {n} readings", mend="Give one method a reading.")
+    missing = pd.isna(pd.Series(given)).to_numpy()
+    if missing.any():
+        at = int(np.flatnonzero(missing)[0])
+        raise InputError("the method has no label", where=f"reading {at}", mend="Give every reading a method.")
+    labels = pd.Index(pd.Series(given).astype(str))
+    names = known or sorted(labels.unique())
+    codes = pd.Index(names).get_indexer(labels).astype(np.int64)
+    return (codes if len(names) > 1 or (codes < 0).any() else None), names
 
 
 def label_codes(lives: Labels, life: ArrayLike, distance: ArrayLike) -> tuple[NDArray[np.int64], Floats]:

@@ -27,6 +27,8 @@ _DOWNHILL = 1e-4
 """Slope along a change of T, on the same scale, that is taken as leading down."""
 
 _STEPS = 100
+_CALMER = 0.2
+"""Factor by which a step must lower the gradient for the same second derivatives to serve again."""
 _LONGEST = 1.0
 """Longest Newton step, over one plus the largest element of theta."""
 _CUTS = (1.0, 0.5, 0.25, 0.1, 0.03, 0.01, 1e-3)
@@ -42,6 +44,8 @@ class Optimum:
     boundary: str
     """Empty, or which variance ended at the edge of what is possible."""
     evaluations: int
+    hessian: NDArray[np.float64] | None = None
+    """Second derivatives by theta near the optimum, where they were taken."""
 
     @property
     def relative_cov(self) -> NDArray[np.float64]:
@@ -49,14 +53,22 @@ class Optimum:
         return relative_covariance(self.theta)
 
 
-def minimise(criterion: Criterion, *, start: Floats | None = None, finish: bool = True, steps: int = _STEPS) -> Optimum:
+def minimise(
+    criterion: Criterion,
+    *,
+    start: Floats | None = None,
+    hessian: NDArray[np.float64] | None = None,
+    finish: bool = True,
+    steps: int = _STEPS,
+) -> Optimum:
     """Return the optimum of the criterion over theta = (L11, L21, L22).
 
     No bounds are needed: the criterion is the same for (-L11, -L21) and for -L22, so a variance of zero is
     an ordinary minimum. It can also be a saddle (its gradient by theta vanishes there whatever lies beside
     it), so the derivative by T is asked whether any direction leads down, and followed if one does. With
     ``finish`` the gradient is brought to nothing; without, the deviance is good to 1e-6 or so, which is
-    enough to compare exponents. ``steps`` bounds the Newton steps.
+    enough to compare exponents. ``steps`` bounds the Newton steps. Second derivatives (``hessian``, those of a
+    neighbouring problem to begin with) serve as long as each step makes the gradient much smaller.
     """
     scale = 1.0 / np.sqrt(max(float(criterion.sums.n.sum()), 1.0))
     rest = _AT_REST if finish else _NEARLY_AT_REST
@@ -67,14 +79,29 @@ def minimise(criterion: Criterion, *, start: Floats | None = None, finish: bool 
     profile = counted.profile(theta)
     for _ in range(steps):
         steep = np.abs(profile.gradient).max() * scale >= rest
-        moved = _newton_step(counted, theta, profile) if steep else None
+        moved = None
+        if steep and hessian is not None:
+            moved = _newton_step(counted, theta, profile, hessian, sizes=_CUTS[:2])
+            if moved is None or not _much_calmer(moved[1], profile):
+                hessian = None
+        if steep and moved is None:
+            hessian = hessian_of(counted, theta, profile.gradient)
+            moved = _newton_step(counted, theta, profile, hessian)
+            if moved is not None and not _much_calmer(moved[1], profile):
+                hessian = None
         if moved is None:
             moved = _beside_saddle(counted, theta, profile, slack=_DOWNHILL / scale)
         if moved is None:
             break
         theta, profile = moved
-    theta = theta * np.sign([theta[0] or 1.0, theta[0] or 1.0, theta[2] or 1.0])
-    return Optimum(theta, profile, _at_rest(profile, scale), _boundary(criterion, theta), counted.evaluations)
+    signs = np.sign([theta[0] or 1.0, theta[0] or 1.0, theta[2] or 1.0])
+    theta = theta * signs
+    hessian = None if hessian is None else hessian * np.outer(signs, signs)
+    return Optimum(theta, profile, _at_rest(profile, scale), _boundary(criterion, theta), counted.evaluations, hessian)
+
+
+def _much_calmer(after: Profile, before: Profile) -> bool:
+    return bool(np.abs(after.gradient).max() < _CALMER * np.abs(before.gradient).max())
 
 
 class _Counted:
@@ -119,18 +146,30 @@ def starting_theta(sums: LifeSums) -> Floats:
     return np.array([factor[0, 0], factor[1, 0], factor[1, 1]])
 
 
-def _newton_step(criterion: _Counted, theta: Floats, best: Profile) -> tuple[Floats, Profile] | None:
+def inside(theta: Floats) -> Floats:
+    """Return a start off the axes of symmetry, where Newton steps would stay."""
+    return np.where(np.abs(theta) < 0.02, 0.02, theta)
+
+
+def _newton_step(
+    criterion: _Counted,
+    theta: Floats,
+    best: Profile,
+    hessian: NDArray[np.float64],
+    *,
+    sizes: tuple[float, ...] = _CUTS,
+) -> tuple[Floats, Profile] | None:
     """Return a lower point by a Newton step, cut back until it helps, and its profile; None if none helps.
 
     Curvatures count by their size, so that the step leads down from a saddle as well.
     """
     free = criterion.free
-    curvature, axes = np.linalg.eigh(hessian_of(criterion, theta, best.gradient)[np.ix_(free, free)])
+    curvature, axes = np.linalg.eigh(hessian[np.ix_(free, free)])
     curvature = np.maximum(np.abs(curvature), 1e-8 * np.abs(curvature).max() + 1e-300)
     step = axes @ ((axes.T @ best.gradient[free]) / curvature)
     step *= min(1.0, _LONGEST * (1.0 + np.abs(theta).max()) / float(np.abs(step).max() or 1.0))
     slack = 1e-12 * max(1.0, abs(best.deviance))
-    for size in _CUTS:
+    for size in sizes:
         trial = theta.copy()
         trial[free] -= size * step
         profile = criterion.profile(trial)

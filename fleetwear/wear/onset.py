@@ -25,16 +25,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fleetwear.wear.criterion import Criterion, Marginal, log_marginals, marginalise, relative_covariance
-from fleetwear.wear.mixed_model import Optimum, minimise
+from fleetwear.wear.mixed_model import Optimum, inside, minimise
 from fleetwear.wear.sums import LifeSums
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fleetwear.wear.cohorts import Grouping
-    from fleetwear.wear.sums import Floats, ReadingArrays
+    from fleetwear.wear.sums import Floats, Integers, ReadingArrays
 
-GRID = 32
+GRID = 16
 """Onsets tried: the middles of so many equal parts of the longest distance on record; "later" comes on top."""
 
 PACE_RANGE = (1.2, 20.0)
@@ -43,6 +43,9 @@ _ROUNDS = 60
 _FIRST_ROUNDS = 6
 _PACE_STEP = 0.15
 """Step of log(pace - 1) between the three points of the search."""
+
+_LEAST_SHARE = 1e-3
+"""Share of an onset in a life below which it is left out of a round's steps, though not of its likelihood."""
 
 _TOLERANCE = 0.05
 """Change of the deviance below which EM stops."""
@@ -86,6 +89,11 @@ class OnsetSums:
             wyy=each(base.wyy),
             log_v=each(base.log_v),
         )
+
+    def rows(self, life: Integers, onset: Integers) -> OnsetSums:
+        """Return rows of one onset each."""
+        each = (values[life, onset][:, None] for values in (self.h, self.xh, self.hh, self.hy))
+        return OnsetSums(self.base.take(life), *each)
 
     def take(self, rows: NDArray[np.bool_]) -> OnsetSums:
         """Return some of the rows."""
@@ -156,33 +164,33 @@ class OnsetProblem:
         """Return the sums of (g_c - centre) / spread at a pace, J * C rows."""
         return self.sums.at(pace).centred(self.centre, self.spread)
 
-    def fit(self, start: Optimum, *, previous: TwoStage | None = None) -> TwoStage:
+    def fit(self, start: Optimum, *, previous: TwoStage | None = None, rounds: int = _ROUNDS) -> TwoStage:
         """Return the mixture's maximum likelihood.
 
         ``start`` is the straight fit of the same lives; ``previous`` a mixture of nearly the same lives to go on
-        from.
+        from; ``rounds`` the most that are taken.
         """
         if previous is not None:
-            return self._climb(previous.pace, previous.onset_weights, previous.optimum, previous.beta, _ROUNDS)
+            return self._climb(previous.pace, previous.onset_weights, previous.optimum, previous.beta, rounds)
         flat = np.full(self.sums.n_onsets, 0.5 / (self.sums.n_onsets - 1))
         flat[-1] = 0.5
         tried = [self._climb(pace, flat, start, start.profile.beta, _FIRST_ROUNDS) for pace in _FIRST_PACES]
         best = min(tried, key=lambda one: one.deviance)
-        return self._climb(best.pace, best.onset_weights, best.optimum, best.beta, _ROUNDS)
+        return self._climb(best.pace, best.onset_weights, best.optimum, best.beta, rounds)
 
     def _climb(self, pace: float, weights: Floats, optimum: Optimum, beta: Floats, rounds: int) -> TwoStage:
-        groups = np.repeat(self.grouping.codes, self.sums.n_onsets)
         sigma2, theta = optimum.profile.sigma2, optimum.theta
         deviance, shares = self._mixture(pace, weights, theta, beta, sigma2)
         converged = False
         for round_ in range(rounds):
             weights = _smoothed(shares.mean(axis=0))
+            likely = _Likely(self, shares)
             criterion = Criterion(
-                self.solver_sums(pace), groups, len(self.grouping.labels), reml=False, weight=shares.ravel()
+                likely.solver_sums(pace), likely.groups, len(self.grouping.labels), reml=False, weight=likely.shares
             )
-            optimum = minimise(criterion, start=_inside(theta), finish=False, steps=1)
+            optimum = minimise(criterion, start=inside(theta), hessian=optimum.hessian, finish=False, steps=1)
             theta, beta, sigma2 = optimum.theta, optimum.profile.beta, optimum.profile.sigma2
-            pace = self._better_pace(pace, weights, theta, beta, sigma2)
+            pace = likely.better_pace(pace, weights, theta, beta, sigma2)
             before = deviance
             deviance, shares = self._mixture(pace, weights, theta, beta, sigma2)
             if round_ > 2 and abs(before - deviance) < _TOLERANCE:
@@ -190,16 +198,10 @@ class OnsetProblem:
                 break
         return TwoStage(pace, weights, beta, optimum, deviance, converged, shares)
 
-    def _better_pace(self, pace: float, weights: Floats, theta: Floats, beta: Floats, sigma2: float) -> float:
-        """Return a pace of higher likelihood: the vertex of a parabola through three, a step away at most."""
-        log_pace = np.log(pace - 1.0) + _PACE_STEP * np.array([-1.0, 0.0, 1.0])
-        low, middle, high = (self._mixture(1.0 + float(np.exp(x)), weights, theta, beta, sigma2)[0] for x in log_pace)
-        curvature = low - 2.0 * middle + high
-        if curvature > 0.0:
-            move = float(np.clip((low - high) / (2.0 * curvature), -2.0, 2.0))
-        else:
-            move = 2.0 * float(np.sign(low - high))
-        return float(np.clip(1.0 + np.exp(log_pace[1] + _PACE_STEP * move), *PACE_RANGE))
+    def shares(self, found: TwoStage) -> Floats:
+        """Return the shares of the onsets of these lives under a mixture that was found, shape (J, C)."""
+        theta, sigma2 = found.optimum.theta, found.sigma2
+        return self._mixture(found.pace, found.onset_weights, theta, found.beta, sigma2)[1]
 
     def _mixture(
         self, pace: float, weights: Floats, theta: Floats, beta: Floats, sigma2: float
@@ -213,9 +215,40 @@ class OnsetProblem:
         return -2.0 * float(total.sum()), shares
 
 
-def _inside(theta: Floats) -> Floats:
-    """Return a start off the axes of symmetry, where Newton steps would stay."""
-    return np.where(np.abs(theta) < 0.02, 0.02, theta)
+class _Likely:
+    """The onsets of each life that have a share worth reckoning with: rows of (life, onset), life by life."""
+
+    def __init__(self, problem: OnsetProblem, shares: Floats) -> None:
+        self._problem = problem
+        self._life, self._onset = np.nonzero(shares > _LEAST_SHARE)
+        self.shares = shares[self._life, self._onset]
+        self.groups = problem.grouping.codes[self._life]
+        self._rows = problem.sums.rows(self._life, self._onset)
+        self._starts = np.flatnonzero(np.diff(self._life, prepend=-1))
+
+    def solver_sums(self, pace: float) -> LifeSums:
+        """Return the sums of (g_c - centre) / spread at a pace."""
+        return self._rows.at(pace).centred(self._problem.centre, self._problem.spread)
+
+    def better_pace(self, pace: float, weights: Floats, theta: Floats, beta: Floats, sigma2: float) -> float:
+        """Return a pace of higher likelihood: the vertex of a parabola through three, a step away at most."""
+        log_pace = np.log(pace - 1.0) + _PACE_STEP * np.array([-1.0, 0.0, 1.0])
+        low, middle, high = (self._deviance(1.0 + float(np.exp(x)), weights, theta, beta, sigma2) for x in log_pace)
+        curvature = low - 2.0 * middle + high
+        if curvature > 0.0:
+            move = float(np.clip((low - high) / (2.0 * curvature), -2.0, 2.0))
+        else:
+            move = 2.0 * float(np.sign(low - high))
+        return float(np.clip(1.0 + np.exp(log_pace[1] + _PACE_STEP * move), *PACE_RANGE))
+
+    def _deviance(self, pace: float, weights: Floats, theta: Floats, beta: Floats, sigma2: float) -> float:
+        log_density = log_marginals(self.solver_sums(pace), relative_covariance(theta), beta[self.groups], sigma2)
+        with np.errstate(divide="ignore"):
+            joint = log_density + np.log(weights[self._onset])
+        highest = np.maximum.reduceat(joint, self._starts)
+        counts = np.diff(np.append(self._starts, len(joint)))
+        total = np.add.reduceat(np.exp(joint - np.repeat(highest, counts)), self._starts)
+        return -2.0 * float((highest + np.log(total)).sum())
 
 
 def mix(log_density: Floats, weights: Floats) -> tuple[Floats, Floats]:
@@ -235,9 +268,9 @@ def _smoothed(weights: Floats) -> Floats:
     return np.append(np.convolve(padded, _SMOOTHING, mode="valid"), weights[-1])
 
 
-def mixed_marginal(sums: LifeSums, found: TwoStage) -> Marginal:
-    """Return what each life says of its cohort's line, averaged over its onsets; sums have J * C rows."""
-    each = marginalise(sums, found.optimum.relative_cov)
-    return Marginal(*(
-        (found.shares * getattr(each, field.name).reshape(found.shares.shape)).sum(axis=1) for field in fields(Marginal)
-    ))  # fmt: skip
+def mixed_marginal(sums: LifeSums, relative_cov: NDArray[np.float64], shares: Floats) -> Marginal:
+    """Return what each life says of its cohort's line, averaged over its onsets by share, shape (J, C)."""
+    each = marginalise(sums, relative_cov)
+    return Marginal(
+        *((shares * getattr(each, field.name).reshape(shares.shape)).sum(axis=1) for field in fields(Marginal))
+    )

@@ -18,11 +18,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from fleetwear.wear.criterion import Marginal, log_marginals, marginalise
-from fleetwear.wear.slips import Slips, judge
+from fleetwear.wear.judging import judge
+from fleetwear.wear.onset import mix
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from fleetwear.wear.reading_errors import ReadingErrors
     from fleetwear.wear.shapes import Shape
     from fleetwear.wear.sums import Floats, LifeSums, ReadingArrays
 
@@ -84,6 +86,16 @@ def condition(m: Marginal, T: NDArray[np.float64], prior: Lines, *, sigma2: floa
 
 
 @dataclass(frozen=True)
+class Wander:
+    """A path that wanders on from the last reading of J lives, in the solver's coordinate."""
+
+    rate: float
+    """Variance that a unit of the coordinate adds."""
+    last: Floats
+    """The coordinate at the last reading, shape (J,); the lines of the posterior hold from there on."""
+
+
+@dataclass(frozen=True)
 class LifePosterior:
     """What is known of J lives after their readings, as a mixture of C components (one but for onsets)."""
 
@@ -93,6 +105,8 @@ class LifePosterior:
     """Probability of each component, shape (J, C)."""
     log_density: Floats
     """Log density of each life's readings, the mean line taken as known, shape (J,)."""
+    wander: Wander | None = None
+    """What the path may do after the last reading; None where wear keeps to its line."""
 
     def at(self, z: Floats, rows: NDArray[np.int64] | None = None) -> tuple[Floats, Floats, Floats]:
         """Return mean and variance of play at growth values z, and the shares, each of the shape of z, (n, C).
@@ -103,7 +117,10 @@ class LifePosterior:
         chosen = np.arange(n) if rows is None else rows
         flat = (chosen[:, None] * c + np.arange(c)).ravel()
         mean, variance = self.lines.take(flat).at(z.ravel())
-        return mean.reshape(n, c), variance.reshape(n, c), self.shares[chosen]
+        variance = variance.reshape(n, c)
+        if self.wander is not None:
+            variance = variance + self.wander.rate * np.maximum(z - self.wander.last[chosen][:, None], 0.0)
+        return mean.reshape(n, c), variance, self.shares[chosen]
 
 
 @dataclass(frozen=True)
@@ -122,8 +139,8 @@ class Population:
     between: dict[int, NDArray[np.float64]]
     """Covariance of cohorts about their parent, by the depth of the cohort."""
     doubt: str
-    slips: Slips | None = field(default=None, kw_only=True)
-    """How readings slip; None where errors are taken as normal."""
+    errors: ReadingErrors | None = field(default=None, kw_only=True)
+    """How readings come from true plays; None where they were taken as exact up to a normal error."""
 
     @property
     def level(self) -> bool:
@@ -155,9 +172,33 @@ class Population:
         take = readings.earlier_sums if earlier else readings.sums
         return take(self.shape.exponent, self.shape.reference)
 
+    @property
+    def wander_variance(self) -> float:
+        """Variance that wear which does not keep to its line adds per unit of distance, in play squared."""
+        return 0.0
+
     def settle(self, readings: ReadingArrays, prior: Lines) -> ReadingArrays:
-        """Return readings with those that slipped discounted; as they are where errors are taken as normal."""
-        return readings if self.slips is None else judge(self, self.slips, readings, prior).settled
+        """Return readings as normal ones (see module ``judging``); as they are where that is what they are."""
+        if self.errors is None or (self.errors.slips is None and readings.plain):
+            return readings
+        return judge(self, self.errors, readings, prior).settled
+
+    def cavity(self, settled: ReadingArrays, prior: Lines) -> tuple[Floats, Floats, Floats]:
+        """Return what the other readings of its life say of the true play at each reading.
+
+        Mean, variance and share of each component, shape (n, C).
+        """
+        known = self.know(self.sums_of(settled), prior)
+        mean, variance, shares = known.at(self.coordinates(settled.distance), settled.life)
+        play, site = settled.play[:, None], 1.0 / (self.residual_variance * settled.variance_ratio)[:, None]
+        spread = 1.0 / np.maximum(1.0 / variance - site, 1e-6 / variance)
+        middle = spread * (mean / variance - site * play)
+        if shares.shape[1] == 1:
+            return middle, spread, shares
+        off = spread + 1.0 / site
+        with np.errstate(divide="ignore"):
+            without = np.log(shares) + 0.5 * (np.log(off) + (play - middle) ** 2 / off)
+        return middle, spread, mix(without, np.ones(shares.shape[1]))[1]
 
     def know(self, sums: Any, prior: Lines) -> LifePosterior:
         """Return what is known of each life after the readings behind its sums."""

@@ -11,14 +11,14 @@ import pandas as pd
 
 from fleetwear.errors import InputError
 from fleetwear.wear.labels import Labels, label_codes, labelled_readings, limits
-from fleetwear.wear.population import parent_of
+from fleetwear.wear.population import Population, parent_of
 from fleetwear.wear.prediction import Components, checked_level, predict_frame
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
     from fleetwear.wear.mixed_model import Optimum
-    from fleetwear.wear.population import LifePosterior, Lines, Population
+    from fleetwear.wear.population import LifePosterior, Lines
     from fleetwear.wear.sums import Floats, Integers
 
 TERMS = ["intercept", "growth"]
@@ -53,14 +53,14 @@ class WearResults:
     life_labels: Labels
     cohort_labels: list[str]
     cohort_codes: Integers
-    life_sums: Any
-    """The lives' sums, in the form that the population takes."""
+    readings: Any
+    """The lives' readings as judged: what gives their sums."""
 
     # the population -----------------------------------------------------------------------------
 
     @property
     def shape(self) -> str:
-        """The growth shape: "straight", "power" or "level"."""
+        """The growth shape: "straight", "power", "two-stage", "wandering" or "level"."""
         return self.population.shape.name
 
     @property
@@ -211,6 +211,14 @@ class WearResults:
     # the lives -----------------------------------------------------------------------------------
 
     @cached_property
+    def life_sums(self) -> Any:
+        """The lives' sums, in the form that the population takes."""
+        if type(self.population) is Population:
+            shape = self.population.shape
+            return self.readings.sums(shape.exponent, shape.reference)
+        return self.population.sums_of(self.readings.arrays())
+
+    @cached_property
     def _prior(self) -> Lines:
         return self.population.prior(self.cohort_labels, self.cohort_codes)
 
@@ -295,13 +303,21 @@ class WearResults:
         cohort: ArrayLike | None = None,
         *,
         variance_ratio: ArrayLike | None = None,
+        result: ArrayLike | None = None,
+        resolution: ArrayLike | None = None,
+        method: ArrayLike | None = None,
     ) -> WearResults:
         """Return results for the lives of these readings, the population unchanged.
 
         Parameters are those of :func:`fleetwear.wear.fit`. A cohort that the fit has not seen takes the
-        line of the nearest parent that it has, made wider by the spread between cohorts.
+        line of the nearest parent that it has, made wider by the spread between cohorts; a method that it has not
+        seen counts as the reference method, its error wider by what methods are assumed to differ by.
         """
-        labelled = labelled_readings(life, distance, play, cohort, variance_ratio=variance_ratio)
+        errors = self.population.errors
+        labelled = labelled_readings(
+            life, distance, play, cohort, variance_ratio=variance_ratio, result=result, resolution=resolution,
+            method=method, known_methods=errors.methods.names if errors else None,
+        )  # fmt: skip
         prior = self.population.prior(labelled.cohorts, labelled.cohort_codes)
         return WearResults(
             self.population,
@@ -309,7 +325,7 @@ class WearResults:
             labelled.lives,
             labelled.cohorts,
             labelled.cohort_codes,
-            self.population.sums_of(self.population.settle(labelled.readings, prior)),
+            self.population.settle(labelled.readings, prior),
         )
 
     def summary(self) -> str:

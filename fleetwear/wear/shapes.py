@@ -10,8 +10,9 @@ straight    x / reference          steady wear
 power       (x / reference)^gamma  wear that gathers pace (gamma > 1) or settles (< 1)
 ==========  =====================  =====================================================
 
-The fourth shape, two-stage, is a mixture of straight lines that bend upward at an onset which differs from
-life to life: module ``onset``.
+Two shapes more are built on the straight one: two-stage, a mixture of lines that bend upward at an onset which
+differs from life to life (module ``onset``), and wandering, with a Brownian path on top of the line (module
+``wandering``).
 
 x is the distance since the part was installed and has the unit that the caller uses throughout;
 ``reference`` is a distance in that unit, 1 for the straight shape, so that its growth is play per
@@ -30,11 +31,11 @@ from fleetwear.errors import InputError
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
-ShapeName = Literal["level", "straight", "power", "two-stage"]
+ShapeName = Literal["level", "straight", "power", "two-stage", "wandering"]
 
-NAMES: tuple[ShapeName, ...] = ("level", "straight", "power", "two-stage")
+NAMES: tuple[ShapeName, ...] = ("level", "straight", "power", "two-stage", "wandering")
 
-CANDIDATES: tuple[ShapeName, ...] = ("straight", "power", "two-stage")
+CANDIDATES: tuple[ShapeName, ...] = ("straight", "power", "two-stage", "wandering")
 """The shapes that are weighed against each other when none is chosen."""
 
 
@@ -74,4 +75,6 @@ def check_shape_name(name: str) -> ShapeName:
     for known in NAMES:
         if name == known:
             return known
-    raise InputError(f"unknown shape {name!r}", mend='Choose "auto", "straight", "power", "two-stage" or "level".')
+    raise InputError(
+        f"unknown shape {name!r}", mend='Choose "auto", "straight", "power", "two-stage", "wandering" or "level".'
+    )

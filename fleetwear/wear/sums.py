@@ -12,9 +12,9 @@ reference distance near the fleet's mean), so that squares of 500,000 km lose no
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
@@ -93,12 +93,24 @@ class ReadingArrays:
     life: Integers
     distance: Floats
     play: Floats
+    """What was read; anything finite where nothing was measured."""
     variance_ratio: Floats
     n_lives: int
     count: Floats | None = None
     """How much of a reading each counts as toward the residual variance; one where not given."""
     log_ratio: Floats | None = None
     """What each adds to log_v; the log of its variance ratio where not given."""
+    seen: NDArray[np.int8] | None = None
+    """0 measured, -1 none seen, 1 seen but not measured; all measured where not given."""
+    method: Integers | None = None
+    """Position of each reading's method; all of one method where not given."""
+    half: Floats | None = None
+    """Half the resolution that a reading was rounded to, 0 where it counts as exact."""
+
+    @property
+    def plain(self) -> bool:
+        """Whether every reading is a number with a normal error about the true play, of one method."""
+        return self.seen is None and self.method is None and self.half is None
 
     @property
     def mean_distance(self) -> float:
@@ -113,21 +125,27 @@ class ReadingArrays:
         """Return the readings of lives chosen by a mask, shape (J,), under the same codes."""
         return self.chosen(chosen[self.life])
 
-    def chosen(self, rows: NDArray[np.bool_]) -> ReadingArrays:
-        """Return the readings of a mask, shape (n,), the lives under the same codes."""
+    def chosen(self, rows: NDArray[np.bool_] | Integers) -> ReadingArrays:
+        """Return the readings of a mask, or at positions, the lives under the same codes."""
+        given = {field.name: getattr(self, field.name) for field in fields(self)}
+        taken: dict[str, Any] = {name: values[rows] for name, values in given.items() if isinstance(values, np.ndarray)}
+        return replace(self, **taken)
 
-        def taken(values: Floats | None) -> Floats | None:
-            return None if values is None else values[rows]
+    def only(self, chosen: NDArray[np.bool_]) -> ReadingArrays:
+        """Return the readings of lives chosen by a mask, shape (J,), the lives numbered anew in their order."""
+        if chosen.all():
+            return self
+        number = np.cumsum(chosen) - 1
+        kept = self.of_lives(chosen)
+        return replace(kept, life=number[kept.life], n_lives=int(chosen.sum()))
 
-        return ReadingArrays(
-            self.life[rows],
-            self.distance[rows],
-            self.play[rows],
-            self.variance_ratio[rows],
-            self.n_lives,
-            taken(self.count),
-            taken(self.log_ratio),
-        )
+    def pasts(self, rows: Integers) -> ReadingArrays:
+        """Return the past of some readings, each as a life of its own: the earlier readings (see :meth:`before`)."""
+        life_start, visit_start = self._starts
+        first, counts = life_start[rows], visit_start[rows] - life_start[rows]
+        number = np.repeat(np.arange(len(rows)), counts)
+        source = np.arange(int(counts.sum())) - np.repeat(np.cumsum(counts) - counts, counts) + first[number]
+        return replace(self.chosen(source), life=number, n_lives=len(rows))
 
     def total(self, values: Floats) -> Floats:
         """Return the sum over each life's readings, shape (J,), of values of shape (n,)."""
@@ -146,6 +164,11 @@ class ReadingArrays:
             np.maximum.accumulate(np.where(new_life, place, 0)),
             np.maximum.accumulate(np.where(new_visit, place, 0)),
         )
+
+    @property
+    def visit_starts(self) -> Integers:
+        """Position of the first reading at the distance of each reading in its life, shape (n,)."""
+        return self._starts[1]
 
     def before(self, values: Floats) -> Floats:
         """Return, for each reading, the sum over the readings of its life at shorter distances, shape (n,).
@@ -180,6 +203,26 @@ class ReadingArrays:
         )
 
 
+def evenly(n: int, most: int) -> NDArray[np.bool_]:
+    """Return which of n things are taken where at most so many are: all, or evenly spaced ones, shape (n,)."""
+    if n <= most:
+        return np.ones(n, dtype=bool)
+    chosen = np.zeros(n, dtype=bool)
+    chosen[np.linspace(0, n - 1, most).astype(np.int64)] = True
+    return chosen
+
+
+def joined(parts: list[ReadingArrays], *, n_lives: int) -> ReadingArrays:
+    """Return readings of several parts as one, their lives in order under common codes."""
+    first = parts[0]
+    columns: dict[str, Any] = {
+        field.name: np.concatenate([getattr(part, field.name) for part in parts])
+        for field in fields(ReadingArrays)
+        if isinstance(getattr(first, field.name), np.ndarray)
+    }
+    return replace(first, **columns, n_lives=n_lives)
+
+
 def reading_arrays(
     life: Integers,
     distance: ArrayLike,
@@ -187,6 +230,9 @@ def reading_arrays(
     *,
     n_lives: int,
     variance_ratio: ArrayLike | None = None,
+    seen: NDArray[np.int8] | None = None,
+    method: Integers | None = None,
+    resolution: ArrayLike | None = None,
 ) -> ReadingArrays:
     """Return checked readings sorted by life and distance.
 
@@ -200,6 +246,14 @@ def reading_arrays(
         J.
     variance_ratio
         Error variance of each reading over the residual variance, > 0; 1 where not given.
+    seen
+        0 where play was measured, -1 where none was seen, 1 where it was seen but not measured, shape (n,); the
+        play of the latter two is not looked at.
+    method
+        Position of each reading's method, shape (n,).
+    resolution
+        What each reading was rounded to, in the unit of play, >= 0, one for all or one a reading; 0 or nan where
+        it counts as exact.
 
     Raises
     ------
@@ -207,6 +261,12 @@ def reading_arrays(
         If lengths differ or values are not finite, naming the first offending reading.
     """
     x, y = as_numbers("distance", distance), as_numbers("play", play)
+    if seen is not None and seen.shape == y.shape:
+        y = np.where(seen == 0, y, 0.0)
+        seen = seen if seen.any() else None
+    half = None
+    if resolution is not None:
+        half = np.nan_to_num(np.broadcast_to(as_numbers("resolution", resolution), y.shape)) / 2.0
     v = np.ones_like(y) if variance_ratio is None else as_numbers("variance_ratio", variance_ratio)
     if not (x.shape == y.shape == v.shape == life.shape and x.ndim == 1):
         raise InputError(
@@ -217,17 +277,17 @@ def reading_arrays(
         ("distance", x, np.isfinite(x) & (x >= 0), "finite and not negative"),
         ("play", y, np.isfinite(y), "finite"),
         ("variance_ratio", v, np.isfinite(v) & (v > 0), "finite and positive"),
+        *((("resolution", half, half >= 0.0, "0 or more"),) if half is not None else ()),
     ):
         if not good.all():
             at = np.flatnonzero(~good)
             where = f"reading {at[0]}" + (f" and {len(at) - 1} more" if len(at) > 1 else "")
             raise InputError(f"{name} is {values[at[0]]}", where=where, mend=f"Every {name} must be {rule}.")
+    half = half if half is not None and half.any() else None
+    readings = ReadingArrays(life.astype(np.int64), x, y, v, n_lives, seen=seen, method=method, half=half)
     behind = life[1:] < life[:-1]
     behind |= (life[1:] == life[:-1]) & (x[1:] < x[:-1])
-    if not behind.any():
-        return ReadingArrays(life.astype(np.int64), x, y, v, n_lives)
-    order = np.lexsort((x, life))
-    return ReadingArrays(life[order].astype(np.int64), x[order], y[order], v[order], n_lives)
+    return readings.chosen(np.lexsort((x, life))) if behind.any() else readings
 
 
 def as_numbers(name: str, values: ArrayLike) -> Floats:

@@ -31,7 +31,7 @@ def component(series, **changed):
     values = {
         "series": series, "shape": "straight", "shift_km": 0.0, "weight": 1.0, "intercept": 0.1, "growth": 8e-6,
         "var_intercept": 4e-4, "cov_cross": -6e-9, "var_growth": 1e-12, "exponent": 1.0, "reference_km": 1.0,
-        "pace": 1.0, "onset_km": 0.0,
+        "pace": 1.0, "onset_km": 0.0, "wander_mm2_per_km": 0.0, "from_km": 0.0,
         "residual_variance": 0.0016,
     }  # fmt: skip
     return values | changed
@@ -107,6 +107,58 @@ def test_first_passage_and_the_next_service_agree_where_wear_does_not_wander():
     ).series.iloc[0]
     assert made["p_over_next"] > 0.05
     assert made["crossing_km_05"] < 60_000.0
+
+
+def wandering(**changed):
+    """A line that is known, wandering from 40,000 km on by 0.06 mm per sqrt(10,000 km)."""
+    known = {
+        "var_intercept": 0.0,
+        "cov_cross": 0.0,
+        "var_growth": 0.0,
+        "wander_mm2_per_km": 3.6e-7,
+        "from_km": 40_000.0,
+    }
+    return component(0, **(known | changed))
+
+
+def test_play_at_the_next_service_is_that_of_the_path_there():
+    made = forecast_draws(
+        of([wandering()], limit=0.62), still(1), ALONE, horizon_days=HORIZON, rng=np.random.default_rng(5)
+    ).series.iloc[0]
+    sd = np.sqrt(3.6e-7 * 20_000.0)
+    assert made["p_over_next"] == pytest.approx(stats.norm.sf(0.62, 0.1 + 8e-6 * 60_000.0, sd), abs=FIVE_SE)
+
+
+@pytest.mark.parametrize("growth", [8e-6, 2e-6])
+def test_the_first_passage_of_a_wandering_path_is_inverse_gaussian(growth):
+    """The path's play now is known here (it wanders from now on): scipy's invgauss gives the crossing points."""
+    line = wandering(growth=growth, from_km=50_000.0)
+    gap = 0.7 - (0.1 + growth * 50_000.0)
+    made = forecast_draws(
+        of([line], limit=0.7), still(1), ALONE, horizon_days=1e7, rng=np.random.default_rng(6)
+    ).series.iloc[0]
+    mean, shape = gap / growth, gap**2 / 3.6e-7
+    passage = stats.invgauss(mean / shape, scale=shape)
+    for point in (0.05, 0.50, 0.95):
+        left = made[f"crossing_km_{point * 100:02.0f}"] - 50_000.0
+        assert passage.cdf(left) == pytest.approx(point, abs=5 * np.sqrt(0.25 / N_DRAWS))
+    # the first passage comes before the play at the next service tells of it
+    ahead = 10_000.0
+    over_then = stats.norm.sf(gap - growth * ahead, 0.0, np.sqrt(3.6e-7 * ahead))
+    assert passage.cdf(ahead) > over_then
+    assert made["p_over_next"] == pytest.approx(over_then, abs=FIVE_SE)
+
+
+def test_a_path_that_drifts_away_may_never_cross():
+    """Against growth the limit is ever reached with probability exp(-2 gap |growth| / variance)."""
+    line = wandering(growth=-2e-6, intercept=0.5, from_km=50_000.0)
+    made = forecast_draws(
+        of([line], limit=0.6), still(1), ALONE, horizon_days=1e9, rng=np.random.default_rng(7)
+    ).series.iloc[0]
+    ever = np.exp(-2.0 * 0.2 * 2e-6 / 3.6e-7)
+    assert 0.05 < ever < 0.5
+    assert np.isfinite(made["crossing_km_05"])
+    assert np.isnan(made["crossing_km_50"])
 
 
 @pytest.mark.parametrize(

@@ -9,18 +9,20 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from fleetwear.forecast import Settings, fit_fleet, prepare_series
+from fleetwear.forecast import fit_fleet, prepare_series
 from fleetwear.forecast.group_readings import GroupReadings
 from fleetwear.forecast.knowledge import know_series
 from fleetwear.store import Store
 from fleetwear.store.known import prepare
+from fleetwear.wear import EnsembleResults
+from fleetwear.wear.reading_errors import ReadingErrors
 
 
 @contextmanager
 def prepared(folder, as_of):
     with Store(folder).reader() as con:
         prepare(con, as_of=as_of)
-        yield con, prepare_series(con, Settings())
+        yield con, prepare_series(con)
 
 
 @pytest.fixture(scope="module")
@@ -83,9 +85,15 @@ def test_readings_that_slipped_are_far_from_their_history(fitted, demo_store):
     assert told[by_series["slipped"] == 0].mean() < 0.02
 
 
-def with_normal_errors(ensemble):
-    fits = {name: replace(fit, population=replace(fit.population, slips=None)) for name, fit in ensemble.fits.items()}
-    return replace(ensemble, fits=fits)
+def straight_with_normal_errors(ensemble):
+    def plain(methods):
+        n = len(methods.names)
+        none = np.full(n, np.nan)
+        return replace(methods, offset=np.zeros(n), ratio=np.ones(n), threshold=none, softness=none)
+
+    fit = ensemble.fit_of("straight")
+    errors = ReadingErrors(plain(fit.population.errors.methods))
+    return EnsembleResults.of_one(replace(fit, population=replace(fit.population, errors=errors)))
 
 
 def test_an_unknown_origin_is_the_mixture_over_what_it_may_have_run(fitted):
@@ -94,16 +102,17 @@ def test_an_unknown_origin_is_the_mixture_over_what_it_may_have_run(fitted):
     Errors are taken as normal here, so that the likelihoods have a closed form.
     """
     con, series, fleet = fitted
-    known = know_series(con, series, {name: with_normal_errors(one) for name, one in fleet.groups.items()})
+    known = know_series(con, series, {name: straight_with_normal_errors(one) for name, one in fleet.groups.items()})
     unknown = series[(series["origin"] == "unknown") & series["is_current"]]
     assert len(unknown) > 4
     checked = 0
     for row in unknown.itertuples():
         readings = con.execute(
-            "select distance_km, play_mm, variance_ratio from fit_input_readings where series = ? order by distance_km",
+            "select distance_km, play_mm, variance_ratio, is_measured, resolution_mm from fit_input_readings "
+            "where series = ? order by distance_km",
             [row.series],
         ).df()
-        if len(readings) < 3:
+        if len(readings) < 3 or not readings["is_measured"].all():
             continue
         fit = fleet.groups[fleet.knowledge.group[row.series]].fit_of("straight")
         lines = known.lines
@@ -140,14 +149,14 @@ def test_a_series_of_known_origin_has_one_component_a_shape_but_for_onsets(fitte
 
 
 def test_a_series_without_readings_has_the_line_of_its_cohort(fitted):
-    _, series, fleet = fitted
+    con, series, fleet = fitted
+    known = know_series(con, series, {name: straight_with_normal_errors(one) for name, one in fleet.groups.items()})
     empty = np.flatnonzero((fleet.knowledge.n_visits == 0) & (series["origin"] != "unknown").to_numpy())
     assert len(empty)
     for number in empty[:5]:
         fit = fleet.groups[fleet.knowledge.group[number]].fit_of("straight")
         line, whose = fit.population.mean_line(series["cohort"][number])
-        lines = fleet.knowledge.lines
-        own = lines[(lines["series"] == number) & (lines["shape"] == "straight")].iloc[0]
+        own = known.lines[known.lines["series"] == number].iloc[0]
         wanted = fit.population.to_user() @ line.mean
         assert [own["intercept"], own["growth"]] == pytest.approx(wanted)
         assert fleet.knowledge.reliability[number] == pytest.approx(0.0, abs=1e-9)

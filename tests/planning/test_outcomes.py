@@ -18,6 +18,7 @@ QUIET = {
     "share_of_limit": 0.513, "growth_mm_per_km": 4e-6, "growth_lower": 3e-6, "growth_upper": 5e-6, "play_next_mm": 0.55,
     "p_over_next": 0.01, "indicative": "", "doubt": "", "distance_note": "", "play_unit": "thou", "distance_unit": "mi",
     "next_service_date_50": pd.Timestamp("2027-01-15"),
+    "fell_after": pd.NaT, "fell_on": pd.NaT, "fell_from_mm": np.nan, "fell_to_mm": np.nan,
 }  # fmt: skip
 
 
@@ -47,6 +48,15 @@ UNREAD = {"last_play_mm": np.nan, "last_largest_mm": np.nan}
         ({"p_over_next": 0.2}, Outcome.CROSSES, "probability 0.20 of being over its limit of 39 thou at the next"),
         ({"last_z": 4.0}, Outcome.RECHECK, "well above the 20 thou that its history foretold"),
         ({"last_z": -4.0}, Outcome.RECHECK, "well below"),
+        (
+            {
+                "fell_after": pd.Timestamp("2026-03-01"), "fell_on": pd.Timestamp("2026-09-01"), "fell_from_mm": 0.762,
+                "fell_to_mm": 0.254,
+            },
+            Outcome.RECHECK,
+            "play fell from 30 thou on 2026-03-01 to 10 thou on 2026-09-01 with no work on record between: was a "
+            "replacement or adjustment left out?",
+        ),
         ({"question": "Is 20 mm right?"}, Outcome.RECHECK, "Is 20 mm right?"),
         (UNREAD | {"last_result": "seen, not measured"}, Outcome.RECHECK, "not measured; measure it"),
         (UNREAD | {"n_visits": 0, "last_date": pd.NaT}, Outcome.NOT_TESTED, "has not been cleared"),

@@ -136,7 +136,7 @@ def test_reading_back_by_unit_plate_or_vin(make_store):
         record = read_vehicle(con, "a3")
         assert len(record.readings) == 8
         assert len(record.visits) == 4
-        assert set(record.lines["shape"]) <= {"straight", "power", "two-stage"}
+        assert set(record.lines["shape"]) <= {"straight", "power", "two-stage", "wandering"}
         assert not record.lines.empty
         with pytest.raises(InputError, match="depot"):
             read_flags(con, depot="nowhere")

@@ -7,6 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
+from fleetwear.wear.methods import Methods
+from fleetwear.wear.problem import Problem
+from fleetwear.wear.reading_errors import ReadingErrors
+
 
 @dataclass(frozen=True)
 class Fleet:
@@ -74,3 +78,16 @@ def make_fleet():
 @pytest.fixture(scope="session")
 def dense():
     return dense_deviance
+
+
+@pytest.fixture(scope="session")
+def make_problem():
+    """Return the problem of labelled readings of one method, as numbers with normal errors."""
+
+    def make(labelled):
+        errors = ReadingErrors(Methods.one())
+        return Problem(
+            labelled.readings, labelled.lives, labelled.cohorts, labelled.cohort_codes, reml=True, errors=errors
+        )
+
+    return make

@@ -7,6 +7,7 @@ import pytest
 from fleetwear.errors import InputError
 from fleetwear.wear import fit
 from fleetwear.wear.ensemble import EnsembleResults
+from fleetwear.wear.stacking import Weights
 
 
 @pytest.fixture(scope="module")
@@ -20,7 +21,7 @@ def results(fleet):
 
 
 def test_weights(results):
-    assert list(results.weights) == ["straight", "power", "two-stage"]
+    assert list(results.weights) == ["straight", "power", "two-stage", "wandering"]
     assert sum(results.weights.values()) == pytest.approx(1.0)
     assert results.shape == max(results.weights, key=results.weights.get)
 
@@ -43,8 +44,9 @@ def test_properties_are_those_of_the_best(results):
 
 
 def test_forecast_is_the_mixture(results):
-    weights = {"straight": 0.3, "power": 0.7, "two-stage": 0.0}
-    mixed = EnsembleResults(results.fits, weights, results.scores)
+    weights = {"straight": 0.3, "power": 0.7, "two-stage": 0.0, "wandering": 0.0}
+    stacked = Weights(weights, results.stacked.by_cohort.iloc[:0], np.inf)
+    mixed = EnsembleResults(results.fits, stacked, results.scores, results.scored_cohorts)
     parts = {name: results.fit_of(name).predict(np.arange(80), 3e5) for name in weights}
     mean = sum(weights[name] * parts[name]["mean"] for name in weights)
     second = sum(weights[name] * (parts[name]["se"] ** 2 + parts[name]["mean"] ** 2) for name in weights)
@@ -91,5 +93,5 @@ def test_few_lives_are_weighed_equally_and_said(make_fleet):
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         results = fit(*fleet.readings)
-    assert results.weights == dict.fromkeys(["straight", "power", "two-stage"], pytest.approx(1 / 3))
+    assert results.weights == dict.fromkeys(["straight", "power", "two-stage", "wandering"], pytest.approx(1 / 4))
     assert "count equally" in results.doubt

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from fleetwear.errors import DoubtfulFitWarning, FitError, InputError
 from fleetwear.wear import EnsembleResults, WearResults, fit, fit_readings
-from fleetwear.wear.fitting import _interpolated_minimum, _Problem
 from fleetwear.wear.labels import labelled_readings
+from fleetwear.wear.search import search
 
 
 def test_kinds_of_results(make_fleet):
@@ -215,22 +215,27 @@ def test_an_exponent_at_the_edge_is_doubted(make_fleet):
         fit(*fleet.readings, shape="power")
 
 
-def test_exponents_of_folds_equal_a_search_over_the_whole_range(make_fleet):
+def test_exponents_of_folds_equal_a_search_over_the_whole_range(make_fleet, make_problem):
     fleet = make_fleet(9, lives=90, exponent=1.5, cohorts=("a", "b"))
     labelled = labelled_readings(*fleet.readings)
     for fold in range(5):
         keep = np.arange(90) % 5 != fold
-        near, alone = (
-            _Problem(labelled.readings, labelled.lives, labelled.cohorts, labelled.cohort_codes, reml=True)
-            for _ in range(2)
-        )
+        near, alone = (make_problem(labelled) for _ in range(2))
         near.estimate("power", None)
         found = near.estimate("power", keep)[0].shape.exponent
         # alone, nothing is known of all lives, so the whole range is searched, to 2e-4 of the logarithm
         assert found == pytest.approx(alone.estimate("power", keep)[0].shape.exponent, rel=1e-3)
 
 
-def test_interpolated_minimum():
-    x = 0.3 + 0.05 * np.arange(-2.0, 3.0)
-    assert _interpolated_minimum(x, 7.0 + (x - 0.32) ** 2) == pytest.approx(0.32, abs=1e-4)
-    assert _interpolated_minimum(x, 7.0 + (x - 0.9) ** 2) is None
+def test_a_search_near_what_is_known():
+    """Between five points a polynomial tells the minimum; where it lies outside, the whole span is searched."""
+    near = 0.3 + 0.05 * np.arange(-2.0, 3.0)
+    asked = []
+
+    def deviance(centre):
+        return lambda x: asked.append(x) or 7.0 + (x - centre) ** 2
+
+    assert search(deviance(0.32), (-1.0, 2.0), near=near) == pytest.approx(0.32, abs=1e-4)
+    assert len(asked) == 5
+    assert search(deviance(0.9), (-1.0, 2.0), near=near) == pytest.approx(0.9, abs=1e-3)
+    assert len(asked) > 10

@@ -39,6 +39,8 @@ def reading_arguments(process: Process, fleet: Fleet, rows: NDArray[np.int64], t
             given["variance_ratio"] = np.where(unseen, NONE_SEEN_VARIANCE_RATIO, 1.0)
     if "method" in takes and len(process.methods) > 1:
         given["method"] = np.array([m.name for m in process.methods])[fleet.method[rows]]
+        if "reference_method" in takes:
+            given["reference_method"] = process.methods[0].name
     return given
 
 
@@ -67,7 +69,6 @@ def wear_model(shape: str, *, slips: bool = True) -> Model:
                 training.life,
                 shape=shape,
                 slips=slips,
-                reml=shape != "two-stage",
                 **reading_arguments(process, training, every, takes),
             )
             rows, prefix, label = prefixes(scored, cases)
@@ -79,6 +80,7 @@ def wear_model(shape: str, *, slips: bool = True) -> Model:
             narrow = updated.predict(label, distance, level=0.80)
         doubts = [str(w.message) for w in caught if issubclass(w.category, DoubtfulFitWarning)]
         weights = ", ".join(f"{name} {weight:.2f}" for name, weight in results.weights.items())
+        weights += f"; spread {results.spread:.2f}" if shape == "auto" else ""
         columns = (
             wide["mean"],
             wide["se"],
@@ -150,6 +152,7 @@ MODELS: dict[str, Model] = {
     "straight": wear_model("straight"),
     "power": wear_model("power"),
     "two-stage": wear_model("two-stage"),
+    "wandering": wear_model("wandering"),
     "auto with normal errors": wear_model("auto", slips=False),
     "auto": wear_model("auto"),
 }

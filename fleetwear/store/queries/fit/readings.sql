@@ -1,14 +1,19 @@
--- One row is one reading that the model takes: a visit's mean play, or half of what the eye would have seen for
--- "none seen", with a larger error variance. "Seen, not measured" has no number and is left out.
+-- One row is what one visit showed of one series, before or after work, as the model takes it: the mean play of its
+-- strokes, that none was seen (seen = -1), or that it was seen and not measured (1). way says how it was taken. A
+-- mean of several strokes has no resolution of its own.
 create or replace temp table fit_input_readings as
 select
     s.series,
     s.kind,
     s.direction,
     r.life_distance_km as distance_km,
-    case r.result when 'measured' then r.play_mm else $none_seen_mm / 2 end as play_mm,
-    case r.result when 'measured' then 1.0 else $none_seen_variance_ratio end as variance_ratio,
+    coalesce(r.play_mm, 0.0) as play_mm,
+    case r.result when 'measured' then 0 when 'none seen' then -1 else 1 end::tinyint as seen,
     r.result = 'measured' as is_measured,
+    r.way,
+    coalesce(r.resolution_mm, 0.0) as resolution_mm,
+    1.0 as variance_ratio,
+    r.visit_id,
     r.visit_date,
     r.timing
 from known_series_visits as r
@@ -17,4 +22,3 @@ join fit_input_series as s
     and s.position_id = r.position_id
     and s.life_no = r.life_no
     and s.direction = r.direction
-where r.result in ('measured', 'none seen')

@@ -13,7 +13,9 @@ select
     p.reference_km,
     p.pace,
     p.onset_km,
-    p.residual_variance
+    p.residual_variance,
+    p.wander_mm2_per_km,
+    p.from_km
 from posteriors as p
 join fit_input_series as s
     on s.vehicle_id = p.vehicle_id

@@ -5,6 +5,10 @@ select
     f.reliability,
     f.last_expected_mm,
     f.last_z,
+    f.fell_after,
+    f.fell_on,
+    f.fell_from_mm,
+    f.fell_to_mm,
     f.doubt
 from fit_series as f
 join fit_input_series as s

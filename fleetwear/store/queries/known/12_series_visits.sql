@@ -21,7 +21,12 @@ select
     max(r.play_mm) as largest_mm,
     (count(*) filter (where r.result = 'measured'))::integer as strokes,
     arg_max(r.method, (coalesce(r.play_mm, -1.0), r.reading_id)) as method,
-    arg_max(r.read_at, (coalesce(r.play_mm, -1.0), r.reading_id)) as read_at
+    arg_max(r.read_at, (coalesce(r.play_mm, -1.0), r.reading_id)) as read_at,
+    arg_max(
+        coalesce(r.method, 'method not recorded') || coalesce(', read at the ' || r.read_at, ''),
+        (coalesce(r.play_mm, -1.0), r.reading_id)
+    ) as way,
+    case when count(*) filter (where r.result = 'measured') = 1 then max(r.resolution_mm) end as resolution_mm
 from known_readings as r
 join known_lives as l
     on l.vehicle_id = r.vehicle_id and l.position_id = r.position_id and l.life_no = r.life_no

@@ -15,7 +15,9 @@ select
     p.reference_km,
     p.pace,
     p.onset_km,
-    p.residual_variance
+    p.residual_variance,
+    p.wander_mm2_per_km,
+    p.from_km
 from posteriors as p
 join forecast_joints as j
     on j.forecast_id = $forecast_id

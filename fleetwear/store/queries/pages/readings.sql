@@ -1,4 +1,5 @@
--- Every reading of a vehicle, newest first; needs the tables of known/.
+-- Every reading of a vehicle, newest first, with what the fit says of readings that do not fit their joint's history;
+-- needs the tables of known/.
 select
     r.reading_id,
     r.visit_id,
@@ -22,10 +23,21 @@ select
     r.play_written,
     r.play_unit,
     r.question_state,
-    r.question
+    r.question,
+    s.expected_mm,
+    s.p_slipped
 from known_readings as r
 join positions as p on p.position_id = r.position_id
 join known_lives as l
     on l.vehicle_id = r.vehicle_id and l.position_id = r.position_id and l.life_no = r.life_no
+left join fit_slips as s
+    on s.fit_id = $fit_id
+    and s.vehicle_id = r.vehicle_id
+    and s.position_id = r.position_id
+    and s.life_no = r.life_no
+    and s.direction = r.direction
+    and s.visit_id = r.visit_id
+    and s.timing = r.timing
+    and r.result = 'measured'
 where r.vehicle_id = $vehicle_id
 order by r.visit_date desc, p.position_id, r.direction, r.timing, r.session, r.stroke

@@ -1,0 +1,3 @@
+select series, distance_km, play_mm, variance_ratio, seen, way, resolution_mm, visit_id, visit_date, timing
+from fit_input_readings
+order by series, distance_km, timing desc, visit_id
