@@ -6,7 +6,7 @@ import streamlit as st
 
 from dashboard.messages import caution, told_calmly
 from dashboard.style import lay_out, look
-from dashboard.tasks import next_service, one_vehicle
+from dashboard.tasks import model_check, next_service, one_vehicle
 
 
 def _next_service() -> None:
@@ -19,6 +19,11 @@ def _one_vehicle() -> None:
         one_vehicle.show()
 
 
+def _model_check() -> None:
+    with told_calmly():
+        model_check.show()
+
+
 def main() -> None:
     """Run the page that is asked for."""
     st.set_page_config(page_title="fleetwear", layout="wide", initial_sidebar_state="collapsed")
@@ -27,6 +32,7 @@ def main() -> None:
         [
             st.Page(_next_service, title="Next service", url_path="next-service", default=True),
             st.Page(_one_vehicle, title="Vehicle", url_path="vehicle"),
+            st.Page(_model_check, title="Model check", url_path="model-check"),
         ],
         position="top",
     )

@@ -8,7 +8,7 @@ import streamlit as st
 
 from dashboard import snapshot
 from dashboard.style import look
-from fleetwear.reports.charts import key_chart, play_chart
+from fleetwear.reports.charts import calibration_chart, key_chart, play_chart
 
 if TYPE_CHECKING:
     import altair as alt
@@ -37,3 +37,12 @@ def play_spec(folder: str, number: int, unit: str, at: int, look_name: str) -> S
 def key_spec(look_name: str) -> Spec:  # noqa: ARG001  the look's name is the cache's key
     """Return the key of the marks."""
     return spec_of(key_chart(look=look()))
+
+
+@st.cache_data(max_entries=8, show_spinner=False)
+def calibration_spec(folder: str, number: int, look_name: str) -> Spec:  # noqa: ARG001
+    """Return the picture of the latest backtest's calibration over all cases."""
+    check = snapshot.model_check(folder, number)
+    assert check is not None, "a page without a backtest draws nothing"
+    curve = check.calibration[check.calibration["scope"] == "all"]
+    return spec_of(calibration_chart(curve, look=look()))

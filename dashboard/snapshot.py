@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from fleetwear.backtest.records import StoredBacktest, read_backtest, read_cases
 from fleetwear.errors import StoreError
 from fleetwear.planning.flags import Flags, read_flags
 from fleetwear.planning.vehicle import VehicleRecord, read_vehicle
@@ -14,6 +15,7 @@ from fleetwear.store import default_store_dir, open_snapshot, snapshot_number
 
 if TYPE_CHECKING:
     import duckdb
+    import pandas as pd
 
 
 def current() -> tuple[str, int]:
@@ -56,6 +58,21 @@ def vehicle(folder: str, number: int, name: str) -> VehicleRecord:
 def histories(folder: str, number: int, unit: str) -> list[JointHistory]:
     """Return the histories of a vehicle's joints, the most pressing first; nobody may change them."""
     return joint_histories(vehicle(folder, number, unit))
+
+
+@st.cache_resource(max_entries=3, show_spinner="Reading the model check")
+def model_check(folder: str, number: int) -> StoredBacktest | None:
+    """Return the latest backtest, None without one; it is shared between runs, so nobody may change it."""
+    return read_backtest(_connection(folder, number).cursor())
+
+
+@st.cache_resource(max_entries=3, show_spinner=False)
+def model_check_cases(folder: str, number: int) -> pd.DataFrame:
+    """Return the cases of the latest backtest; nobody may change them."""
+    check = model_check(folder, number)
+    if check is None:
+        raise StoreError("there is no backtest in the store", where=folder, mend="Run `fleetwear backtest`.")
+    return read_cases(_connection(folder, number).cursor(), check.backtest_id)
 
 
 def cursor(folder: str, number: int) -> duckdb.DuckDBPyConnection:

@@ -1,9 +1,10 @@
-"""Fit, forecast and publish, in order; each step is safe to run again."""
+"""Fit, forecast, on request backtest, and publish, in order; each step is safe to run again."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from pipelines import backtest as backtesting
 from pipelines import fit, forecast, publish
 
 if TYPE_CHECKING:
@@ -21,12 +22,21 @@ def run(
     made_at: datetime,
     known_by: datetime | None = None,
     settings: Settings | None = None,
+    backtest: bool = False,
     on_progress: Callable[[str, int, int], None] | None = None,
 ) -> int:
-    """Run the three steps and return the forecast_id; parameters are those of ``pipelines.fit.run``."""
+    """Run the steps and return the forecast_id.
+
+    Parameters are those of ``pipelines.fit.run``; ``backtest`` has the model scored on past dates too, which takes a
+    further fit for each of them, four as a rule.
+    """
     fit.run(folder, as_of=as_of, made_at=made_at, known_by=known_by, settings=settings, on_progress=on_progress)
     forecast_id = forecast.run(
         folder, as_of=as_of, made_at=made_at, known_by=known_by, settings=settings, on_progress=on_progress
     )
+    if backtest:
+        backtesting.run(
+            folder, made_at=made_at, through=as_of, known_by=known_by, settings=settings, on_progress=on_progress
+        )
     publish.run(folder)
     return forecast_id

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 import python_calamine
-from serving import settle
+from serving import served, settle
 
 from fleetwear.planning.flags import read_flags
 from fleetwear.store import open_snapshot
@@ -127,3 +127,28 @@ def test_no_address_but_this_machine_is_asked(chromium, address):
     elsewhere = [url for url in asked if not url.startswith((address, "data:", "blob:"))]
     assert asked
     assert elsewhere == []
+
+
+@pytest.fixture(scope="module")
+def checked_address(checked_store, tmp_path_factory):
+    with served(checked_store.folder, log=tmp_path_factory.mktemp("served_check") / "log.txt") as where:
+        yield where
+
+
+@pytest.mark.parametrize("width", [390, 1440])
+def test_the_model_check_is_reached_whole_and_its_cases_can_be_taken_away(chromium, checked_address, width):
+    context = chromium.new_context(viewport={"width": width, "height": 900}, accept_downloads=True)
+    page = context.new_page()
+    page.goto(checked_address + "/model-check")
+    settle(page)
+    page.get_by_role("heading", name="Model check").wait_for()
+    page.get_by_text("The same as a table").click()
+    page.get_by_role("table", name="Calibration, bin by bin").wait_for()
+    assert page.evaluate(_OVERFLOW) == {"wide": 0, "out": []}
+    assert page.evaluate(_CUT_WORDS) == []
+    with page.expect_download() as waiting:
+        page.get_by_role("button", name="Download cases (CSV)").click()
+    rows = list(csv.DictReader(io.StringIO(Path(waiting.value.path()).read_text(encoding="utf-8-sig"))))
+    assert f"{len(rows):,} next readings" in page.inner_text('[data-testid="stMain"]')
+    assert {"unit", "joint", "p_over", "observed_mm"} <= rows[0].keys()
+    context.close()
