@@ -255,6 +255,10 @@ def forecast(
     known_by: KnownByOption = None,
     cost_ratio: CostOption = None,
     risk_cap: CapOption = None,
+    backtest: Annotated[
+        bool,
+        typer.Option("--backtest", help="Also score the model on past dates, which takes four further fits."),
+    ] = False,
     store: StoreOption = None,
 ) -> None:
     """Fit the growth of play, forecast every vehicle to its next service, and publish the result.
@@ -270,9 +274,69 @@ def forecast(
         made_at=_now(),
         known_by=_in_utc(known_by),
         settings=_settings(cost_ratio, risk_cap),
+        backtest=backtest,
         on_progress=_progress(),
     )
     say(f"Forecast {number} as of {day} is published. Next: fleetwear flags")
+
+
+@app.command()
+def backtest(
+    dates: Annotated[
+        str | None,
+        typer.Option("--dates", metavar="DATE,DATE,...", help="Look from these days; else as --every-months says."),
+    ] = None,
+    every_months: Annotated[int, typer.Option("--every-months", metavar="N", help="Months between two dates.")] = 6,
+    start: Annotated[
+        datetime | None,
+        typer.Option("--from", formats=["%Y-%m-%d"], help="The first date; else four, back from the last reading."),
+    ] = None,
+    cost_ratio: CostOption = None,
+    risk_cap: CapOption = None,
+    form: FormOption = Form.TABLE,
+    store: StoreOption = None,
+) -> None:
+    """Look from past dates, forecast each joint's next reading with only what had happened by then, and score it.
+
+    Every date costs a fit of the whole fleet, so this takes about as long as that many forecasts. The dashboard shows
+    the result on its page "Model check".
+
+    Example: fleetwear backtest --dates 2025-11-01,2026-05-01
+    """
+    from fleetwear.backtest.records import read_backtest
+    from fleetwear.reports import model_check as words
+    from fleetwear.reports.tables import render
+    from fleetwear.store import Store
+    from pipelines import backtest as pipeline
+    from pipelines import publish
+
+    folder = _folder(store)
+    number = pipeline.run(
+        folder,
+        made_at=_now(),
+        dates=_days(dates),
+        start=start.date() if start else None,
+        every_months=every_months,
+        settings=_settings(cost_ratio, risk_cap),
+        on_progress=_progress(),
+    )
+    with Store(folder).reader() as con:
+        check = read_backtest(con, number)
+    assert check is not None, "it was written just now"
+    publish.run(folder)
+    table = words.figure_table(check).drop(columns="meaning") if form is Form.TABLE else words.score_table(check)
+    render(table, form.value, sys.stdout.write)
+    for text in (words.say_scope(check), words.say_coverage(check), words.say_lost(check), *words.left_out(check)):
+        say(text)
+    say(f"Backtest {number} is published. Next: fleetwear dashboard, page Model check")
+
+
+def _days(text: str | None) -> list[date] | None:
+    """Return days written as "2026-01-01,2026-04-01"."""
+    try:
+        return None if text is None else [date.fromisoformat(part.strip()) for part in text.split(",")]
+    except ValueError as error:
+        raise typer.BadParameter(f"{error}: write days like 2026-01-01,2026-04-01", param_hint="--dates") from error
 
 
 @app.command()
@@ -385,6 +449,61 @@ def vehicle(
         ]
     render(frame, form.value, sys.stdout.write)
     say(CAUTION)
+
+
+class By(StrEnum):
+    """What growth is compared by."""
+
+    DEPOT = "depot"
+    DUTY = "duty"
+    SIDE = "side"
+    SUPPLIER = "supplier"
+    MODEL = "model"
+
+
+@app.command()
+def effects(
+    by: Annotated[
+        By | None, typer.Option("--by", help="Only comparisons by this; by all of them if not given.")
+    ] = None,
+    kind: Annotated[
+        str | None,
+        typer.Option(help='Only this kind of joint, or "all kinds" together; each of them if not given.'),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="FILE", help="Write them to a .csv or .xlsx file too."),
+    ] = None,
+    form: FormOption = Form.TABLE,
+    store: StoreOption = None,
+) -> None:
+    """Print how the growth of play compares between depots, duties, sides, suppliers of parts, and models.
+
+    Each is adjusted for the others. The interval after a ratio is its own 95 % one; "all at once" holds for all
+    comparisons of that kind and sort together. JSON, CSV and files also hold what could not be compared, and why.
+
+    Example: fleetwear effects --by supplier --kind "ball joint"
+    """
+    from fleetwear.forecast.effects import EFFECTS_CAUTION
+    from fleetwear.planning.effects import read_effects
+    from fleetwear.reports.effect_tables import effect_table, short_effect_table, write_effect_file
+    from fleetwear.reports.tables import render
+    from fleetwear.store import open_snapshot
+
+    con = open_snapshot(_folder(store))
+    try:
+        found = read_effects(con, kind=kind, factor=by.value if by else None)
+    finally:
+        con.close()
+    if out is not None:
+        write_effect_file(found, out)
+        say(f"Written to {out}.")
+    render(short_effect_table(found) if form is Form.TABLE else effect_table(found), form.value, sys.stdout.write)
+    compared = int(found["ratio"].notna().sum())
+    say(f"{compared} comparisons; p holm is adjusted for all of them, and only for them.")
+    if compared < len(found):
+        say(f"{len(found) - compared} more could not be made; --format csv tells why.")
+    say(EFFECTS_CAUTION)
 
 
 @app.command()

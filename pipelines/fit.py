@@ -1,4 +1,4 @@
-"""Fit the growth of play over the fleet, and store what the fit knows of every series."""
+"""Fit the growth of play over the fleet; store what the fit knows of every series, and how growth compares."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import time
 from typing import TYPE_CHECKING
 
 from fleetwear.forecast import Settings, fit_fleet, prepare_series
+from fleetwear.forecast.effects import compare_growth, save_effects
 from fleetwear.forecast.records import Run, save_fit
 from fleetwear.store import Store
 from fleetwear.store.known import prepare
@@ -47,7 +48,12 @@ def run(
     began = time.perf_counter()
     with store.reader() as con:
         prepare(con, as_of=as_of, known_by=known_by)
-        series = prepare_series(con, chosen)
-        fitted = fit_fleet(con, series, on_progress=on_progress)
+        series = prepare_series(con)
+        fitted = fit_fleet(con, series, chosen, on_progress=on_progress)
+        effects = compare_growth(con)
+    Store.create_or_open(folder)  # a store of an earlier schema is brought up to date before it is written to
     with store.writer() as con:
-        return save_fit(con, fitted, series, Run(as_of, known_by, made_at, time.perf_counter() - began), chosen)
+        made = Run(as_of, known_by, made_at, time.perf_counter() - began)
+        fit_id = save_fit(con, fitted, series, made, chosen)
+        save_effects(con, fit_id, effects)
+    return fit_id

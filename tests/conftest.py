@@ -1,11 +1,12 @@
 """Stores for the tests: the demo fleet, made once a session, and small ones written in the test."""
 
 import os
+import shutil
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 
@@ -13,7 +14,7 @@ import pytest
 
 import demo_fleet
 from fleetwear.forecast import Settings
-from pipelines import load, nightly
+from pipelines import backtest, load, nightly, publish
 
 TODAY = date(2026, 11, 20)
 MADE_AT = datetime(2026, 11, 20, 6, 0)
@@ -34,6 +35,23 @@ def demo_store(tmp_path_factory: pytest.TempPathFactory) -> DemoStore:
     load.run(folder, written.files, TODAY, loaded_at=MADE_AT)
     nightly.run(folder, as_of=written.as_of, made_at=MADE_AT)
     return DemoStore(folder, written)
+
+
+@pytest.fixture(scope="session")
+def checked_store(demo_store: DemoStore, tmp_path_factory: pytest.TempPathFactory) -> DemoStore:
+    """Return a copy of the demo store with a backtest of two dates, published."""
+    folder = tmp_path_factory.mktemp("checked") / "store"
+    shutil.copytree(demo_store.folder, folder, ignore=shutil.ignore_patterns("files"))
+    backtest.run(folder, made_at=MADE_AT, dates=[date(2025, 4, 30), date(2025, 10, 31)])
+    publish.run(folder)
+    return replace(demo_store, folder=folder)
+
+
+@pytest.fixture(autouse=True)
+def _without_debugging() -> Iterator[None]:
+    """Undo what a command with --debug leaves in the environment."""
+    yield
+    os.environ.pop("FLEETWEAR_DEBUG", None)
 
 
 MakeStore = Callable[[dict[str, str]], Path]

@@ -75,9 +75,7 @@ def test_documents_quote_the_settings_that_the_code_has() -> None:
 
     standard = Settings()
     told = " ".join(README.split())
-    assert f"half of {standard.none_seen_mm} mm" in told
-    assert standard.none_seen_variance_ratio == 3.0
-    assert "three times the error variance" in told
+    assert f"threshold of {standard.none_seen_mm} mm and a softness of {standard.none_seen_softness_mm} mm" in told
     assert f"unseen {standard.cost_ratio:.0f} times as dear" in told
     assert f"it is {1 / (1 + standard.cost_ratio):.2f}" in told
     assert f"more than {standard.load_carrying_cap} for joints that carry load" in told

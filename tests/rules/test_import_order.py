@@ -10,7 +10,7 @@ ORDER = [
     {"fleetwear.vocabulary", "fleetwear.units", "fleetwear.errors"},
     {"fleetwear.store", "fleetwear.wear", "fleetwear.usage"},
     {"fleetwear.intake", "fleetwear.forecast"},
-    {"fleetwear.planning"},
+    {"fleetwear.planning", "fleetwear.backtest"},
     {"fleetwear.reports"},
     {"pipelines"},
     {"dashboard", "fleetwear.cli"},
