@@ -9,6 +9,7 @@ import streamlit as st
 from fleetwear.backtest.records import StoredBacktest, read_backtest, read_cases
 from fleetwear.errors import StoreError
 from fleetwear.planning.flags import Flags, read_flags
+from fleetwear.planning.learnt import Learnt, read_learnt
 from fleetwear.planning.vehicle import VehicleRecord, read_vehicle
 from fleetwear.reports.joint_history import JointHistory, joint_histories
 from fleetwear.store import default_store_dir, open_snapshot, snapshot_number
@@ -64,6 +65,12 @@ def histories(folder: str, number: int, unit: str) -> list[JointHistory]:
 def model_check(folder: str, number: int) -> StoredBacktest | None:
     """Return the latest backtest, None without one; it is shared between runs, so nobody may change it."""
     return read_backtest(_connection(folder, number).cursor())
+
+
+@st.cache_resource(max_entries=3, show_spinner="Reading what the fit has learnt")
+def learnt(folder: str, number: int) -> Learnt | None:
+    """Return what the fit of the latest forecast has learnt, None in a snapshot from before; nobody may change it."""
+    return read_learnt(_connection(folder, number).cursor())
 
 
 @st.cache_resource(max_entries=3, show_spinner=False)

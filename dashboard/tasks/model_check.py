@@ -12,6 +12,7 @@ from dashboard.listing import Column, Markup, facts, listing
 from dashboard.style import look
 from fleetwear.planning.wording import say_count, say_date
 from fleetwear.reports.flag_files import to_csv
+from fleetwear.reports.learnt import method_table, shape_table, weight_table
 from fleetwear.reports.model_check import (
     FORECASTERS,
     NONE,
@@ -79,11 +80,45 @@ _HOW_TO_READ = (
 )
 
 
+_SHAPES = [
+    Column("Joints", bare=True),
+    Column("Shapes by weight", broad=True),
+    Column("Error of a reading"),
+    Column("Slipped", tight=True),
+    Column("Parts, readings", tight=True),
+    Column("Spread", tight=True),
+]
+_METHODS = [
+    Column("Joints", bare=True),
+    Column("How it was read", bare=True, broad=True),
+    Column("Readings", tight=True),
+    Column("Reads higher (+) or lower (\u2212)", tight=True),
+    Column("Noise", tight=True),
+    Column("Sees every other time", tight=True),
+]
+_WEIGHTS = [Column("Cohort", bare=True), Column("Shapes by weight", broad=True), Column("Visits scored", tight=True)]
+_HOW_LEARNT = (
+    "Shapes of wear are weighted by how well each foretells visits of vehicles that it was not fitted to. The error of "
+    "a reading is its standard deviation about the true play, slips left out. Spread is the factor by which visits not "
+    "seen call for wider intervals (above 1) than the shapes give by themselves."
+)
+_HOW_METHODS = (
+    "The reference is the way that most limits of the kind are stated for, or else the most frequent. How much higher "
+    "or lower another way reads is told with its 95\u00a0% interval; forecasts and limits are in terms of the "
+    "reference. Play is seen every other time at the play in the last column, where some readings of that way saw none."
+)
+
+
 def show() -> None:
     """Write the page."""
     folder, number = snapshot.current()
-    check = snapshot.model_check(folder, number)
     st.title("Model check")
+    _check(folder, number)
+    _learnt(folder, number)
+
+
+def _check(folder: str, number: int) -> None:
+    check = snapshot.model_check(folder, number)
     if check is None:
         _none_yet()
         return
@@ -154,6 +189,22 @@ def _dates(folder: str, number: int, check: StoredBacktest) -> None:
         "text/csv",
         on_click="ignore",
     )
+
+
+def _learnt(folder: str, number: int) -> None:
+    learnt = snapshot.learnt(folder, number)
+    if learnt is None:
+        return
+    st.subheader("What the fit has learnt")
+    st.markdown(_HOW_LEARNT)
+    listing(_SHAPES, _first_bold(shape_table(learnt)), caption="Shapes of wear and their weights, by kind of joint")
+    own = weight_table(learnt)
+    if len(own):
+        with st.expander("Cohorts that differ from their kind"):
+            listing(_WEIGHTS, _first_bold(own), caption="Weights of shapes, by cohort")
+    with st.expander("How methods compare"):
+        st.markdown(_HOW_METHODS)
+        listing(_METHODS, _first_bold(method_table(learnt)), caption="Methods of measuring, by kind of joint")
 
 
 def _rows(frame: pd.DataFrame) -> list[list[Any]]:

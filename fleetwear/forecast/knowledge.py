@@ -12,6 +12,7 @@ from fleetwear.forecast.group_readings import arrays_of
 from fleetwear.forecast.left_out import unexplained_falls
 from fleetwear.store import sql
 from fleetwear.wear.judging import judge
+from fleetwear.wear.stacking import by_evidence
 
 if TYPE_CHECKING:
     import duckdb
@@ -155,18 +156,20 @@ def _components(ensemble: EnsembleResults, view: _View, series: pd.DataFrame) ->
     readings = _shifted(view.readings, of, shift)
     n = len(series)
     frames, effect, reliability = [], np.zeros(n), np.zeros(n)
-    of_cohort = ensemble.weights_of(view.cohorts)[view.codes]
+    weights = ensemble.weights_of(view.cohorts)[view.codes]
+    parts, evidence = [], np.zeros(weights.shape)
     for k, fit in enumerate(ensemble.fits.values()):
         population = fit.population
         prior = population.prior(view.cohorts, view.codes[of])
         sums = population.sums_of(population.settle(readings, prior))
         known = population.know(sums, prior)
-        weight = _shift_weights(known.log_density, of, n)
-        a, r = population.growth_effects(sums, prior)
-        own = of_cohort[:, k]
-        effect += own * np.bincount(of, weights=weight * a, minlength=n)
-        reliability += own * np.bincount(of, weights=weight * r, minlength=n)
-        frames.append(_line_table(fit, known, of, shift, weight * own[of], spread=ensemble.spread))
+        of_shift, evidence[:, k] = _shift_weights(known.log_density, of, n)
+        parts.append((fit, known, of_shift, population.growth_effects(sums, prior)))
+    weights = by_evidence(weights, evidence, ensemble.evidence)
+    for own, (fit, known, of_shift, (a, r)) in zip(weights.T, parts, strict=True):
+        effect += own * np.bincount(of, weights=of_shift * a, minlength=n)
+        reliability += own * np.bincount(of, weights=of_shift * r, minlength=n)
+        frames.append(_line_table(fit, known, of, shift, of_shift * own[of], spread=ensemble.spread))
     return pd.concat(frames, ignore_index=True), effect, np.clip(reliability, 0.0, 0.999)
 
 
@@ -193,12 +196,13 @@ def _shifted(readings: ReadingArrays, of: Integers, shift: Floats) -> ReadingArr
     return replace(chosen, life=component, distance=chosen.distance + shift[component], n_lives=len(of))
 
 
-def _shift_weights(log_marginal: Floats, of: Integers, n: int) -> Floats:
-    """Return the posterior weight of each shift within its series."""
+def _shift_weights(log_marginal: Floats, of: Integers, n: int) -> tuple[Floats, Floats]:
+    """Return the posterior weight of each shift within its series, and the log density of each series over shifts."""
     highest = np.full(n, -np.inf)
     np.maximum.at(highest, of, log_marginal)
     likelihood = np.exp(log_marginal - highest[of])
-    return np.asarray(likelihood / np.bincount(of, weights=likelihood, minlength=n)[of])
+    total = np.bincount(of, weights=likelihood, minlength=n)
+    return np.asarray(likelihood / total[of]), highest + np.log(total / np.bincount(of, minlength=n))
 
 
 def _line_table(
@@ -248,9 +252,8 @@ def _odd_last(ensemble: EnsembleResults, view: _View) -> tuple[Floats, Floats]:
     life = readings.life[last]
     before_last = readings.chosen(~last)
     own = readings.chosen(last)
-    mean, second = np.zeros(len(life)), np.zeros(len(life))
-    of_cohort = ensemble.weights_of(view.cohorts)[view.codes][life]
-    for k, fit in enumerate(ensemble.fits.values()):
+    means, seconds, evidence = [], [], []
+    for fit in ensemble.fits.values():
         population = fit.population
         prior = population.prior(view.cohorts, view.codes)
         past = population.know(population.sums_of(population.settle(before_last, prior)), prior)
@@ -258,8 +261,12 @@ def _odd_last(ensemble: EnsembleResults, view: _View) -> tuple[Floats, Floats]:
         assert population.errors is not None
         of = population.errors.methods.of(own)
         m, v = m + of.offset, ensemble.spread * v + population.residual_variance * own.variance_ratio * of.ratio
-        mean += of_cohort[:, k] * m
-        second += of_cohort[:, k] * (v + m * m)
+        means.append(m)
+        seconds.append(v + m * m)
+        evidence.append(past.log_density[life])
+    weights = ensemble.weights_of(view.cohorts)[view.codes][life]
+    weights = by_evidence(weights, np.stack(evidence, axis=1), ensemble.evidence)
+    mean, second = (weights * np.stack(means, axis=1)).sum(axis=1), (weights * np.stack(seconds, axis=1)).sum(axis=1)
     sd = np.sqrt(np.maximum(second - mean**2, 1e-12))
     told = np.bincount(before_last.life, minlength=n)[life] > 0
     told &= True if own.seen is None else own.seen == 0

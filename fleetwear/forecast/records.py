@@ -131,6 +131,8 @@ def _models(fit: FleetFit) -> pd.DataFrame:
                     "slip_shift_mm": slips.shift if slips else None,
                     "slip_variance": slips.variance if slips else None,
                     "wander_mm2_per_km": one.population.wander_variance,
+                    "spread": ensemble.spread,
+                    "evidence": ensemble.evidence,
                     "cov_intercept": cov[0, 0],
                     "cov_cross": cov[0, 1],
                     "cov_growth": cov[1, 1],

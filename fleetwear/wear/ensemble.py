@@ -12,7 +12,7 @@ import pandas as pd
 from fleetwear.errors import InputError
 from fleetwear.wear.labels import Labels, label_codes, limits
 from fleetwear.wear.prediction import Components, predict_frame
-from fleetwear.wear.stacking import Weights, stacking_weights
+from fleetwear.wear.stacking import Weights, by_evidence, stacking_weights
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -37,6 +37,8 @@ class EnsembleResults:
     """Labels that the cohorts of the scores stand for."""
     spread: float = 1.0
     """Factor of the variances of true play, from held-out visits: what the shapes' own variances leave out."""
+    evidence: float = 0.0
+    """Power of the density of a life's own readings in the weights of shapes for that life."""
 
     @classmethod
     def of_one(cls, fit: WearResults) -> EnsembleResults:
@@ -154,6 +156,9 @@ class EnsembleResults:
         parts = [fit.components(rows, distance) for fit in self.fits.values()]
         own = self.best
         weights = self.weights_of(own.cohort_labels)[own.cohort_codes[rows]]
+        if self.evidence:
+            density = np.stack([fit.posterior.log_density[rows] for fit in self.fits.values()], axis=1)
+            weights = by_evidence(weights, density, self.evidence)
         return Components(
             np.concatenate([part.mean for part in parts], axis=1),
             self.spread * np.concatenate([part.variance for part in parts], axis=1),
@@ -196,7 +201,7 @@ class EnsembleResults:
             )
             for name, fit in self.fits.items()
         }
-        return EnsembleResults(fits, self.stacked, self.scores, self.scored_cohorts, self.spread)
+        return EnsembleResults(fits, self.stacked, self.scores, self.scored_cohorts, self.spread, self.evidence)
 
     def summary(self) -> str:
         """Return the weights and the summary of each fit as text."""

@@ -11,11 +11,10 @@ from fleetwear.errors import DoubtfulFitWarning, InputError
 from fleetwear.wear.ensemble import EnsembleResults
 from fleetwear.wear.labels import labelled_readings
 from fleetwear.wear.methods import ALL, Methods
-from fleetwear.wear.problem import MOST_LIVES, Problem
+from fleetwear.wear.problem import Problem, sampled_lives
 from fleetwear.wear.reading_errors import ReadingErrors
 from fleetwear.wear.shapes import CANDIDATES, ShapeName, check_shape_name
 from fleetwear.wear.stacking import FOLDS, foretell_next_visits, stacking_weights
-from fleetwear.wear.sums import evenly
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -211,12 +210,14 @@ def _weighed(problem: Problem, candidates: list[ShapeName], fold: NDArray[np.int
         judged = judged.judged_under(candidate) if problem.to_judge else problem
         problems[candidate] = judged
     fits: dict[str, WearResults] = {name: own.fit(name) for name, own in problems.items()}
-    sample = evenly(problem.raw.n_lives, MOST_LIVES)
+    sample = sampled_lives(problem.cohort_codes)
     some = problems if sample.all() else {name: own.of_lives(sample) for name, own in problems.items()}
     held_out = foretell_next_visits(some, fold[sample])
     scores = held_out.scores()
     stacked = stacking_weights(scores)
-    return EnsembleResults(fits, stacked, scores, problem.cohorts, held_out.spread(stacked.overall))
+    evidence = held_out.evidence(stacked.overall)
+    spread = held_out.spread(stacked.overall, evidence)
+    return EnsembleResults(fits, stacked, scores, problem.cohorts, spread, evidence)
 
 
 def warn_of(doubt: str) -> None:

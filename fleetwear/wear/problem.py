@@ -39,12 +39,27 @@ _ROUNDS, _FOLD_ROUNDS = 60, 3
 """Most rounds of the mixture, and those where some lives are left out of what was fitted to all."""
 _CHUNK = 20_000
 MOST_LIVES = 1_000
-"""Lives that tell pace, onsets and weights of shapes; of more, an even sample is taken."""
+"""Lives that tell pace, onsets, errors and weights of shapes; of more, an even sample is taken."""
+_OF_EACH = 8
+"""Lives of a cohort that are in the sample at least."""
 _WANDER_RANGE = (0.0, 30.0)
 """Standard deviations that wandering adds over the mean distance, over that of a reading, that are searched."""
 _NO_WANDER = 0.05
 _HELD_FROM = 150
 """Lives from which one parameter that all share (exponent, wandering) is held where some lives are left out."""
+
+
+def sampled_lives(cohort_codes: Integers) -> NDArray[np.bool_]:
+    """Return the lives that tell what all share: all of few; of many, evenly from every cohort, some of each."""
+    order = np.argsort(cohort_codes, kind="stable")
+    chosen = np.zeros(len(order), dtype=bool)
+    chosen[order[evenly(len(order), MOST_LIVES)]] = True
+    if chosen.all():
+        return chosen
+    ranked = cohort_codes[order]
+    starts = np.searchsorted(ranked, ranked)
+    chosen[order[np.arange(len(order)) - starts < _OF_EACH]] = True
+    return chosen
 
 
 @dataclass
@@ -82,7 +97,7 @@ class Problem:
         self._sample: Problem | None = None
         self._sums: dict[tuple[float, float], LifeSums] = {}
         self._onsets: tuple[Floats, OnsetSums] | None = None
-        self._sampled = evenly(self.raw.n_lives, MOST_LIVES)
+        self._sampled = sampled_lives(cohort_codes)
 
     @property
     def to_judge(self) -> bool:

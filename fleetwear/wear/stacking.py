@@ -40,6 +40,9 @@ _LEAST_WEIGHT = 0.01
 POOLINGS = (30.0, 100.0, 300.0, np.inf)
 """Poolings that are tried."""
 
+EVIDENCE_POWERS = (0.0, 0.5, 1.0)
+_CLEARLY = 3.0
+"""Log score that telling shapes apart life by life must gain."""
 _MOST_JUDGED = 400
 """Lives whose next visits are foretold where each reading's past must be judged by itself."""
 _ROUNDS = 100
@@ -113,7 +116,8 @@ def _foretold(population: Population, problem: Fittable, left_out: NDArray[np.bo
     rows = np.arange(len(asked)) if problem.to_judge else asked
     own = raw.chosen(asked)
     mean, variance, shares = known.at(population.coordinates(own.distance), rows)
-    return Foretold(population.errors, population.residual_variance, own, mean, variance, shares, scored)
+    evidence = known.log_density[rows]
+    return Foretold(population.errors, population.residual_variance, own, mean, variance, shares, scored, evidence)
 
 
 @dataclass(frozen=True)
@@ -128,6 +132,8 @@ class Foretold:
     shares: NDArray[np.float64]
     scored: NDArray[np.bool_]
     """Which readings of the fold they are."""
+    evidence: NDArray[np.float64]
+    """Log density of the earlier readings."""
 
     def log_score(self, spread: float = 1.0) -> NDArray[np.float64]:
         """Return the log probability of each reading, variances of the true play times ``spread``."""
@@ -150,7 +156,29 @@ class HeldOut:
         columns = {str(name): np.concatenate([fold[name].log_score() for fold in self.foretold]) for name in self.names}
         return pd.DataFrame(columns).assign(cohort=np.concatenate(self.cohorts), fold=np.concatenate(self.folds))
 
-    def spread(self, weights: dict[str, float]) -> float:
+    def evidence(self, weights: dict[str, float]) -> float:
+        """Return how much the earlier readings of a life should tell which shape is its own, 0 to 1.
+
+        Where lives of one cohort wear in different ways, a shape's weight in one life is its weight in all times the
+        density of the life's readings under it, to this power. 0, unless another foretells the held-out visits clearly
+        better.
+        """
+        if not self.foretold:
+            return 0.0
+        log_score, evidence = (
+            np.concatenate([np.stack([of(fold[name]) for name in self.names], axis=1) for fold in self.foretold])
+            for of in (Foretold.log_score, lambda one: one.evidence)
+        )
+        prior = np.broadcast_to([weights[name] for name in self.names], log_score.shape)
+
+        def told(power: float) -> float:
+            with np.errstate(divide="ignore"):
+                joint = np.log(by_evidence(prior, evidence, power)) + log_score
+            return float(np.logaddexp.reduce(joint, axis=1).sum()) - (_CLEARLY if power else 0.0)
+
+        return max(EVIDENCE_POWERS, key=told)
+
+    def spread(self, weights: dict[str, float], evidence: float = 0.0) -> float:
         """Return the factor of the variances of true play under which the mixture foretells the held-out visits best.
 
         It makes up for what the variances leave out: that covariances and shapes are estimates. It is drawn toward 1
@@ -158,20 +186,36 @@ class HeldOut:
         """
         from scipy import optimize
 
-        used = [name for name in self.names if weights[name] > _LEAST_WEIGHT]
         if not self.foretold:
             return 1.0
+        used = [name for name in self.names if weights[name] > _LEAST_WEIGHT]
+        prior = np.array([weights[name] for name in used])
+        log_weights = []
+        for fold in self.foretold:
+            of_lives = np.stack([fold[name].evidence for name in used], axis=1)
+            log_weights.append(np.log(by_evidence(np.broadcast_to(prior, of_lives.shape), of_lives, evidence)))
 
         def loss(log_spread: float) -> float:
             total = 0.5 * (log_spread / SPREAD_SD) ** 2
-            for fold in self.foretold:
-                parts = [np.log(weights[name]) + fold[name].log_score(float(np.exp(log_spread))) for name in used]
-                total -= float(np.logaddexp.reduce(parts).sum())
+            for fold, log_weight in zip(self.foretold, log_weights, strict=True):
+                parts = [fold[name].log_score(float(np.exp(log_spread))) for name in used]
+                total -= float(np.logaddexp.reduce(log_weight + np.stack(parts, axis=1), axis=1).sum())
             return total
 
         low, high = np.log(SPREAD_RANGE)
         found = optimize.minimize_scalar(loss, bounds=(low, high), method="bounded", options={"xatol": 0.02})
         return float(np.exp(found.x))
+
+
+def by_evidence(weights: NDArray[np.float64], evidence: NDArray[np.float64], power: float) -> NDArray[np.float64]:
+    """Return weights of shapes times a power of the density of each life's readings, normalised; shape (n, shapes).
+
+    ``evidence`` holds log densities.
+    """
+    own = weights
+    if power != 0.0:
+        own = weights * np.exp(np.maximum(power * (evidence - evidence.max(axis=1, keepdims=True)), -300.0))
+    return np.asarray(own / own.sum(axis=1, keepdims=True))
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from scipy import optimize, stats
 from fleetwear.wear import fit
 from fleetwear.wear.labels import labelled_readings
 from fleetwear.wear.shapes import CANDIDATES
-from fleetwear.wear.stacking import foretell_next_visits, stacking_weights
+from fleetwear.wear.stacking import by_evidence, foretell_next_visits, stacking_weights
 
 
 def test_scores_equal_a_loop_that_refits(make_fleet, make_problem):
@@ -176,3 +176,39 @@ def test_the_spread_makes_up_for_variances_that_are_too_small(make_fleet, make_p
     assert held.spread(weights) == pytest.approx(1.0, abs=0.2)
     short = [{name: replace(one, variance=one.variance / 3.0) for name, one in fold.items()} for fold in held.foretold]
     assert replace(held, foretold=short).spread(weights) == pytest.approx(3.0, rel=0.25)
+
+
+def two_ways(seed, *, lives=200, visits=8):
+    """Lives of one cohort of which every other wears straight, every other with the exponent 2.2."""
+    rng = np.random.default_rng(seed)
+    life = np.repeat(np.arange(lives), visits)
+    x = np.sort(rng.uniform(0.1, 1.6, (lives, visits)), axis=1).ravel()
+    bent = life % 2 == 1
+    rate = (0.5 + 0.1 * rng.normal(size=lives))[life]
+    play = 0.1 + rate * np.where(bent, x**2.2, x) + 0.02 * rng.normal(size=len(x))
+    return life, x, play
+
+
+def test_lives_of_one_cohort_may_tell_their_shape_by_their_own_readings():
+    """Where lives differ, their readings are asked, and forecasts of lives not seen gain; where they do not, not."""
+    results = fit(*two_ways(1), candidates=("straight", "power"))
+    assert results.evidence > 0.0
+    life, x, play = two_ways(2)
+    early = np.tile(np.arange(8) < 6, 200)
+    told = results.update(life[early], x[early], play[early])
+    blind = replace(told, evidence=0.0)
+    truth = play[7::8]
+    error = [np.mean((one.predict(np.arange(200), x[7::8])["mean"] - truth) ** 2) for one in (told, blind)]
+    assert error[0] < 0.95 * error[1]
+
+
+def test_where_all_lives_wear_alike_their_readings_are_not_asked(make_fleet):
+    assert fit(*make_fleet(4, lives=150).readings).evidence == 0.0
+
+
+def test_weights_by_evidence():
+    weights, evidence = np.array([[0.3, 0.7], [0.3, 0.7]]), np.array([[-5.0, -3.0], [-1000.0, -10.0]])
+    np.testing.assert_allclose(by_evidence(weights, evidence, 0.0), weights)
+    told = by_evidence(weights, evidence, 1.0)
+    assert told[0, 1] == pytest.approx(0.7 * np.exp(2) / (0.3 + 0.7 * np.exp(2)))
+    assert told[1, 1] == pytest.approx(1.0)

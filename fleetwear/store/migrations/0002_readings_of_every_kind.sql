@@ -6,6 +6,10 @@ alter table posteriors add column wander_mm2_per_km double default 0.0;
 alter table posteriors add column from_km double default 0.0;
 
 alter table fit_models add column wander_mm2_per_km double default 0.0;
+-- Of the whole group: the factor of the variances of true play that visits not seen call for, and the power of the density
+-- of a life's own readings in its weights of shapes.
+alter table fit_models add column spread double default 1.0;
+alter table fit_models add column evidence double default 0.0;
 
 -- Between which days, and from what to what, play fell as if work had been left out of the record; else null.
 alter table fit_series add column fell_after date;

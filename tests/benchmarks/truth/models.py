@@ -80,7 +80,7 @@ def wear_model(shape: str, *, slips: bool = True) -> Model:
             narrow = updated.predict(label, distance, level=0.80)
         doubts = [str(w.message) for w in caught if issubclass(w.category, DoubtfulFitWarning)]
         weights = ", ".join(f"{name} {weight:.2f}" for name, weight in results.weights.items())
-        weights += f"; spread {results.spread:.2f}" if shape == "auto" else ""
+        weights += f"; spread {results.spread:.2f}, evidence {results.evidence}" if shape == "auto" else ""
         columns = (
             wide["mean"],
             wide["se"],

@@ -64,19 +64,28 @@ def held(p: Floats) -> Floats:
 def calibration(p: Floats, event: Flags) -> tuple[float, float]:
     """Return intercept and slope of the logistic regression of the event on logit p; nan if p says nothing.
 
-    Newton's method; 1 is a slope as it should be, less means that forecasts are too sure.
+    Newton's method, steps halved until they help; 1 is a slope as it should be, less means that forecasts are too
+    sure.
     """
     x = special.logit(held(p))
     if np.ptp(x) < 1e-9 or event.all() or not event.any():
         return np.nan, np.nan
     design = np.stack([np.ones_like(x), x], axis=1)
+    sign = np.where(event, 1.0, -1.0)
+
+    def log_likelihood(at: Floats) -> float:
+        return float(-np.logaddexp(0.0, -sign * (design @ at)).sum())
+
     coefficients = np.array([0.0, 1.0])
     for _ in range(100):
         fitted = special.expit(design @ coefficients)
         information = design.T @ (design * (fitted * (1.0 - fitted))[:, None])
         step = np.linalg.solve(information, design.T @ (event - fitted))
+        now = log_likelihood(coefficients)
+        while log_likelihood(coefficients + step) < now - 1e-9 and np.abs(step).max() > 1e-10:
+            step = step / 2.0
         coefficients = coefficients + step
-        if np.abs(step).max() < 1e-10:
+        if np.abs(step).max() < 1e-9:
             return float(coefficients[0]), float(coefficients[1])
     return np.nan, np.nan
 
