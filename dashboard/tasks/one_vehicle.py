@@ -20,6 +20,7 @@ from dashboard.listing import (
     vehicle_list_link,
     window,
 )
+from dashboard.printed import offer_page
 from dashboard.style import look
 from fleetwear.errors import FleetwearError
 from fleetwear.planning.wording import (
@@ -92,6 +93,7 @@ def show() -> None:
     said(str(vehicle["outcome"]), str(vehicle["reason"]))
     _facts(record)
     histories = snapshot.histories(folder, number, str(vehicle["unit"]))
+    offer_page(record, histories)
     _untested(histories)
     _charts(histories, folder, number)
     _joint_table(record, histories)
@@ -227,7 +229,7 @@ def _figures(history: JointHistory, unit: str, notes: list[str]) -> list[Cell]:
         for column, word in (
             ("indicative", "indicative"),
             ("question", "in question"),
-            ("doubt", "to be read with care"),
+            ("doubt", "with care"),
         )
         if fact[column]
     ]

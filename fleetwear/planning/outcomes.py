@@ -87,13 +87,13 @@ def _reason(row: dict[str, Any]) -> str:
     }[outcome]
     tail = [str(text) for text in (row["indicative"], row["distance_note"]) if text]
     if row["doubt"] and outcome not in (Outcome.NOT_TESTED, Outcome.TOO_LITTLE_DATA):
-        tail.append(f"to be read with care: {_short(str(row['doubt']))}")
+        tail.append(f"to be read with care: {short_doubt(str(row['doubt']))}")
     if is_known(row["growth_mm_per_km"]) and row["growth_mm_per_km"] < 0.0:
         tail.append("play appears to fall: noise, a change of method or unrecorded work")
     return f"{head}: {words(row)}." + "".join(f" ({text[0].upper()}{text[1:]}.)" for text in tail)
 
 
-def _short(doubt: str) -> str:
+def short_doubt(doubt: str) -> str:
     """Return doubts without what stands in brackets, each said once; the fit's own table has them in full."""
     parts = re.sub(r" \([^)]*\)", "", doubt).split("; ")
     return ", ".join(dict.fromkeys(part.rpartition(": ")[2] for part in parts))
