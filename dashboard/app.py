@@ -6,7 +6,7 @@ import streamlit as st
 
 from dashboard.messages import caution, told_calmly
 from dashboard.style import lay_out, look
-from dashboard.tasks import model_check, next_service, one_vehicle
+from dashboard.tasks import model_check, next_service, one_vehicle, reading_study
 
 
 def _next_service() -> None:
@@ -24,6 +24,11 @@ def _model_check() -> None:
         model_check.show()
 
 
+def _reading_study() -> None:
+    with told_calmly():
+        reading_study.show()
+
+
 def main() -> None:
     """Run the page that is asked for."""
     st.set_page_config(page_title="fleetwear", layout="wide", initial_sidebar_state="collapsed")
@@ -33,6 +38,7 @@ def main() -> None:
             st.Page(_next_service, title="Next service", url_path="next-service", default=True),
             st.Page(_one_vehicle, title="Vehicle", url_path="vehicle"),
             st.Page(_model_check, title="Model check", url_path="model-check"),
+            st.Page(_reading_study, title="How well a reading is known", url_path="reading"),
         ],
         position="top",
     )

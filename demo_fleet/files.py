@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import xlsxwriter
 
-from demo_fleet import mistakes, shop_tables, tables
+from demo_fleet import mistakes, shop_tables, study, tables
 from demo_fleet.catalogue import HARBOUR, HILL, NORTH_YARD
 from demo_fleet.joints import list_joints
 from demo_fleet.period import AS_OF
@@ -53,7 +53,7 @@ class DemoFiles:
 
 
 def write(folder: Path, *, seed: int = SEED, vehicles: int = 80) -> DemoFiles:
-    """Write an invented fleet's files into a folder, and the truth into ``truth/`` in it.
+    """Write an invented fleet's files into a folder, the truth into ``truth/`` and a study into ``study/`` in it.
 
     Parameters
     ----------
@@ -74,7 +74,7 @@ def write(folder: Path, *, seed: int = SEED, vehicles: int = 80) -> DemoFiles:
     ValueError
         If there are fewer vehicles than the special cases need.
     """
-    fleet_rng, readings_rng, files_rng = np.random.default_rng(seed).spawn(3)
+    fleet_rng, readings_rng, files_rng, study_rng = np.random.default_rng(seed).spawn(4)
     fleet = _live(vehicles, fleet_rng, readings_rng)
     written = mistakes.make_mistakes(_tables(fleet, files_rng), fleet.roster, files_rng)
     written = {_fitting_name(name, table): table for name, table in written.items()}
@@ -85,6 +85,8 @@ def write(folder: Path, *, seed: int = SEED, vehicles: int = 80) -> DemoFiles:
     for name, table in truth_tables(fleet, written).items():
         truth[name] = folder / "truth" / f"{name}.csv"
         _write_csv(truth[name], table)
+    (folder / "study").mkdir(exist_ok=True)
+    _write_csv(folder / "study" / study.FILE, study.study_table(study_rng))
     return DemoFiles(folder, tuple(folder / name for name in written), truth, AS_OF)
 
 

@@ -42,6 +42,13 @@ class Form(StrEnum):
     CSV = "csv"
 
 
+class Paper(StrEnum):
+    """What a page is printed on."""
+
+    A4 = "a4"
+    LETTER = "letter"
+
+
 class Answer(StrEnum):
     """What may be said of a reading that was asked about."""
 
@@ -142,21 +149,31 @@ def main_options(
 
 @app.command()
 def load(
-    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="CSV or XLSX files, in any order.")],
+    files: Annotated[
+        list[Path] | None,
+        typer.Argument(
+            metavar="[FILE...]", help="CSV or XLSX files, in any order; without any, what lies in the inbox."
+        ),
+    ] = None,
     store: StoreOption = None,
 ) -> None:
     """Load files of vehicles, joint positions, limits, services, parts, visits, readings, work or odometer values.
 
     Each table is recognised by its header. A file is loaded whole or not at all; rows that cannot be taken go to
-    quarantine with their reasons, and loading a file again changes nothing.
+    quarantine with their reasons, and loading a file again changes nothing. Files go to the store's inbox first; if a
+    load is cut off, the next one takes what lies there, even without files.
 
     Example: fleetwear load vehicles.csv readings.xlsx
     """
     from pipelines import load as pipeline
 
     folder = _folder(store)
-    summaries = pipeline.run(folder, files, date.today(), on_progress=_talk_if_terminal(), on_wait=_tell_waiting)
+    summaries = pipeline.run(
+        folder, files or [], date.today(), on_progress=_talk_if_terminal(), on_note=say, on_wait=_tell_waiting
+    )
     _tell_load(summaries)
+    if not summaries:
+        say("Nothing was waiting in the inbox.")
     say(f"Store: {folder}. Next: fleetwear forecast")
 
 
@@ -400,6 +417,10 @@ def _print_flags(found: Flags, form: Form, *, everything: bool, joints: bool) ->
 @app.command()
 def vehicle(
     unit: Annotated[str, typer.Argument(metavar="UNIT", help="Unit number, VIN or plate.")],
+    pdf: Annotated[
+        Path | None, typer.Option("--pdf", metavar="FILE", help="Write it on one page, as a PDF file, too.")
+    ] = None,
+    paper: Annotated[Paper, typer.Option("--paper", help="The paper of that page.")] = Paper.A4,
     form: FormOption = Form.TABLE,
     store: StoreOption = None,
 ) -> None:
@@ -417,6 +438,11 @@ def vehicle(
         record = read_vehicle(con, unit)
     finally:
         con.close()
+    if pdf is not None:
+        from fleetwear.reports.vehicle_pdf import write_vehicle_pdf
+
+        write_vehicle_pdf(record, pdf, paper=paper.value)
+        say(f"Written to {pdf}.")
     head = vehicle_table(record.vehicle.to_frame().T.assign(joint=None, accepted_risk=None)).iloc[0]
     where = f", {head['depot']}" if isinstance(head["depot"], str) else ""
     say(f"{head['unit']}  {head['model']}{where}: {head['outcome']}. {head['reason']}")
@@ -506,6 +532,63 @@ def effects(
     say(EFFECTS_CAUTION)
 
 
+class StudyForm(StrEnum):
+    """How a study is printed."""
+
+    TABLE = "table"
+    JSON = "json"
+
+
+class StudyMethodName(StrEnum):
+    """How a study's variations are estimated."""
+
+    AUTO = "auto"
+    ANOVA = "anova"
+    RANGES = "average and range"
+    REML = "reml"
+
+
+@app.command()
+def study(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="CSV or XLSX with the columns joint, technician, play.")],
+    limit: Annotated[
+        str | None, typer.Option("--limit", help='What the readings are to be compared with, like "0.5 mm".')
+    ] = None,
+    method: Annotated[
+        StudyMethodName,
+        typer.Option("--method", help="auto is analysis of variance, or reml where strokes are missing."),
+    ] = StudyMethodName.AUTO,
+    form: Annotated[StudyForm, typer.Option("--format", help="How to print.")] = StudyForm.TABLE,
+) -> None:
+    """Tell how well readings are known, from several people's repeated strokes of the same joints.
+
+    One row a stroke; people may be codes. Nothing is stored, and no store is read.
+
+    Example: fleetwear study study.csv --limit "0.5 mm"
+    """
+    from fleetwear.intake.study_file import read_study
+    from fleetwear.measurement import analyse
+    from fleetwear.reports import reading_study as words
+    from fleetwear.reports.tables import render
+    from fleetwear.vocabulary import READING_CAUTION
+
+    limit_mm = words.read_limit(limit) if limit is not None else None
+    found = read_study(file)
+    result = analyse(found.joints, found.people, found.play_mm, method=method.value)
+    refused = words.refused_words(found)
+    if form is StudyForm.JSON:
+        sys.stdout.write(words.study_json(result, found, limit_mm=limit_mm))
+    else:
+        render(words.variation_table(result, found.play_unit, limit_mm=limit_mm), "table", sys.stdout.write)
+        for text in words.study_words(result, found.play_unit, limit_mm=limit_mm):
+            typer.echo(text)
+    if refused:
+        say(f"{len(refused)} rows were refused, and the study stands without them:")
+        for text in refused:
+            say(f"    {text}")
+    say(READING_CAUTION)
+
+
 @app.command()
 def dashboard(
     port: Annotated[int, typer.Option(help="Port on this machine.")] = 8501,
@@ -556,6 +639,60 @@ def demo(store: StoreOption = None) -> None:
     finally:
         con.close()
     say(f"Open the dashboard with: fleetwear dashboard --store {folder}")
+
+
+@app.command()
+def backup(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The archive to write; it must not be there yet.")],
+    store: StoreOption = None,
+) -> None:
+    """Write the store, its inbox and its newest snapshot into one file.
+
+    Example: fleetwear backup store.zip
+    """
+    from fleetwear.store.backups import backup as write
+
+    members = write(_folder(store), file, on_progress=_progress(), on_wait=_tell_waiting)
+    say(f"{file}: {members} files, {file.stat().st_size:,} bytes. Bring it back with: fleetwear restore {file}")
+
+
+@app.command()
+def restore(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="An archive that fleetwear backup wrote.")],
+    replace_store: Annotated[
+        bool, typer.Option("--replace", help="Move a store that stands there aside; it is not deleted.")
+    ] = False,
+    store: StoreOption = None,
+) -> None:
+    """Bring a backup back, each file compared with its SHA-256 first.
+
+    Example: fleetwear restore store.zip --store ~/restored
+    """
+    from fleetwear.store.backups import restore as bring_back
+
+    folder = _folder(store)
+    aside = bring_back(file, folder, replace=replace_store, on_progress=_progress())
+    if aside is not None:
+        say(f"What stood there is now {aside}.")
+    say(f"Store: {folder}. Next: fleetwear verify")
+
+
+@app.command()
+def verify(store: StoreOption = None) -> None:
+    """Check the store: rows against loads, references, and inbox. Exit code 1 if something is wrong.
+
+    Example: fleetwear verify
+    """
+    from fleetwear.store.verifying import verify as check
+
+    found = check(_folder(store), on_progress=_progress(), on_wait=_tell_waiting)
+    for text in found.wrong:
+        typer.echo(text)
+    for text in found.remarks:
+        say(text)
+    say(f"Checked {', '.join(found.checked)}: {len(found.wrong) or 'nothing'} wrong.")
+    if found.wrong:
+        raise typer.Exit(1)
 
 
 def main() -> None:

@@ -14,6 +14,12 @@ CAUTION = (
 )
 """Stands on every page and report, and under every list of flags."""
 
+READING_CAUTION = (
+    "A reading under a limit never clears a vehicle: a noise, a doubt or another joint can speak against it, and they "
+    "win. The maker's procedure, local law and licensed practice come first."
+)
+"""Stands under every decision on one reading."""
+
 
 class Direction(StrEnum):
     """The direction in which the wheel or joint is loaded, as seen at the wheel."""
@@ -182,6 +188,16 @@ class Outcome(StrEnum):
     def rank(self) -> int:
         """The place in order of urgency; 0 is the most pressing."""
         return list(Outcome).index(self)
+
+
+class Verdict(StrEnum):
+    """What a reading says against an upper limit, its uncertainty counted."""
+
+    BEYOND_DOUBT_OVER = "beyond doubt over"
+    OVER = "over"
+    TOO_CLOSE = "too close to call"
+    UNDER = "under"
+    BEYOND_DOUBT_UNDER = "beyond doubt under"
 
 
 OUTCOME_RANKS: dict[str, int] = {str(outcome): outcome.rank for outcome in Outcome}

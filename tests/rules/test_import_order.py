@@ -8,7 +8,7 @@ import pytest
 ROOT = Path(__file__).parents[2]
 ORDER = [
     {"fleetwear.vocabulary", "fleetwear.units", "fleetwear.errors"},
-    {"fleetwear.store", "fleetwear.wear", "fleetwear.usage"},
+    {"fleetwear.store", "fleetwear.wear", "fleetwear.usage", "fleetwear.measurement"},
     {"fleetwear.intake", "fleetwear.forecast"},
     {"fleetwear.planning", "fleetwear.backtest"},
     {"fleetwear.reports"},
@@ -18,7 +18,11 @@ ORDER = [
 LEVEL = {room: level for level, rooms in enumerate(ORDER) for room in rooms}
 APART = {("fleetwear.cli", "dashboard"), ("fleetwear.cli", "demo_fleet")}
 """The command that serves the dashboard, and the one that makes the demo fleet."""
-PURE = {"fleetwear.wear": {"numpy", "pandas", "scipy"}, "fleetwear.usage": {"numpy", "scipy"}}
+PURE = {
+    "fleetwear.wear": {"numpy", "pandas", "scipy"},
+    "fleetwear.usage": {"numpy", "scipy"},
+    "fleetwear.measurement": {"numpy", "pandas", "scipy"},
+}
 
 
 def room_of(module: str) -> str | None:
