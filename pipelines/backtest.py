@@ -95,7 +95,6 @@ def run(
         "known_by": known_by,
     }
     elapsed = time.perf_counter() - began
-    Store.create_or_open(folder)  # a store from before there were backtests gets their tables
     with store.writer() as con:
         return save_backtest(con, backtest, made_at=made_at, settings=said, elapsed_seconds=elapsed)
 

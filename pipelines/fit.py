@@ -51,7 +51,6 @@ def run(
         series = prepare_series(con)
         fitted = fit_fleet(con, series, chosen, on_progress=on_progress)
         effects = compare_growth(con)
-    Store.create_or_open(folder)  # a store of an earlier schema is brought up to date before it is written to
     with store.writer() as con:
         made = Run(as_of, known_by, made_at, time.perf_counter() - began)
         fit_id = save_fit(con, fitted, series, made, chosen)

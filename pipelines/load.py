@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fleetwear.intake import load_files
-from fleetwear.store import Store
+from fleetwear.intake import take_files
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -22,20 +21,21 @@ def run(
     *,
     loaded_at: datetime | None = None,
     on_progress: Callable[[str], None] | None = None,
+    on_note: Callable[[str], None] | None = None,
     wait_seconds: float = 30.0,
     on_wait: Callable[[], None] | None = None,
 ) -> list[LoadSummary]:
-    """Load files into the store in that folder and return what became of each sheet's rows.
+    """Load files, and what lies in the inbox untaken, and return what became of each sheet's rows.
 
-    Parameters and errors are those of `fleetwear.intake.load_files`; the store is made where there is none.
+    Parameters and errors are those of `fleetwear.intake.take_files`; the store is made where there is none.
     """
-    store = Store.create_or_open(store_folder, wait_seconds=wait_seconds)
-    return load_files(
-        store,
+    return take_files(
+        store_folder,
         paths,
         today=today,
         loaded_at=loaded_at,
         on_progress=on_progress,
+        on_note=on_note,
         wait_seconds=wait_seconds,
         on_wait=on_wait,
     )

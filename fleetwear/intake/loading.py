@@ -104,10 +104,29 @@ def load_files(
         If the store is missing or stays locked.
     """
     tell = on_progress or (lambda _: None)
+    files = read_files(paths, on_progress=tell)
+    when = loaded_at or datetime.now(UTC).replace(tzinfo=None)
+    summaries: list[LoadSummary] = []
+    with store.writer(wait_seconds=wait_seconds, on_wait=on_wait) as con:
+        prepare(con)
+        for file in best_order(files):
+            tell(f"loading {file.path.name}")
+            summaries += load_file(con, file, today=today, loaded_at=when)
+    return summaries
+
+
+def read_files(paths: Iterable[Path], *, on_progress: Callable[[str], None]) -> list[ReadFile]:
+    """Return all files read and recognised.
+
+    Raises
+    ------
+    InputError
+        If some cannot be; all of those are named.
+    """
     files: list[ReadFile] = []
     failures: list[InputError] = []
     for path in paths:
-        tell(f"reading {Path(path).name}")
+        on_progress(f"reading {Path(path).name}")
         try:
             files.append(read_file(path))
         except InputError as error:
@@ -122,14 +141,7 @@ def load_files(
             f"{len(failures)} files cannot be loaded:\n" + "\n".join(f"- {error}" for error in failures),
             mend=nothing,
         )
-    when = loaded_at or datetime.now(UTC).replace(tzinfo=None)
-    summaries: list[LoadSummary] = []
-    with store.writer(wait_seconds=wait_seconds, on_wait=on_wait) as con:
-        prepare(con)
-        for file in best_order(files):
-            tell(f"loading {file.path.name}")
-            summaries += _load_file(con, file, today=today, loaded_at=when)
-    return summaries
+    return files
 
 
 def best_order(files: list[ReadFile]) -> list[ReadFile]:
@@ -149,11 +161,21 @@ def best_order(files: list[ReadFile]) -> list[ReadFile]:
     return ordered
 
 
-def _load_file(
-    con: duckdb.DuckDBPyConnection, file: ReadFile, *, today: date, loaded_at: datetime
+def load_file(
+    con: duckdb.DuckDBPyConnection,
+    file: ReadFile,
+    *,
+    today: date,
+    loaded_at: datetime,
+    on_loaded: Callable[[list[int]], None] | None = None,
 ) -> list[LoadSummary]:
+    """Load one file on a prepared connection, all of it or nothing, and return what became of each sheet's rows.
+
+    ``on_loaded`` is called with the numbers of the loads that it brought, inside the same transaction.
+    """
     con.execute("begin")
     try:
+        before = con.execute("select coalesce(max(load_id), 0) from loads").fetchall()[0][0]
         begin_file(con)
         summaries = []
         for i, (sheet, recognised) in enumerate(file.sheets):
@@ -168,6 +190,9 @@ def _load_file(
                 is_last=i == len(file.sheets) - 1,
             )
             summaries.append(load.run())
+        if on_loaded is not None:
+            new = con.execute("select load_id from loads where load_id > $1 order by load_id", [before]).fetchall()
+            on_loaded([int(row[0]) for row in new])
         con.execute("commit")
     except BaseException:
         con.execute("rollback")

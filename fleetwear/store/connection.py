@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import os
 import random
 import time
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
+from uuid import uuid4
 
 from fleetwear.errors import StoreError
 from fleetwear.store.location import STORE_FILE
-from fleetwear.store.migrations import check_version, migrate
+from fleetwear.store.migrations import check_version, migrate, newest_version
+from fleetwear.store.syncing import copy_synced, sync
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -53,9 +57,10 @@ class Store:
                 where=str(folder),
                 mend="Name a folder that you may write to in FLEETWEAR_STORE.",
             ) from error
-        with store._open(read_only=False, wait_seconds=wait_seconds, on_wait=None) as con:
-            migrate(con, where=str(store.file))
-        return store
+        if not store.exists:
+            store._create()
+        with store.writer(wait_seconds=wait_seconds):
+            return store
 
     @property
     def file(self) -> Path:
@@ -73,6 +78,8 @@ class Store:
     ) -> Iterator[duckdb.DuckDBPyConnection]:
         """Open the store for writing; keep it short, since nobody else can open it meanwhile.
 
+        A store of an earlier schema is brought up to date, after a copy of its file was made beside it.
+
         Parameters
         ----------
         wait_seconds
@@ -86,9 +93,62 @@ class Store:
             If there is no store, it is newer than the program, or another process keeps it too long.
         """
         self._require()
-        with self._open(read_only=False, wait_seconds=wait_seconds, on_wait=on_wait) as con:
-            check_version(con, where=str(self.file))
+        with (
+            ExitStack() as after,
+            self._open(read_only=False, wait_seconds=wait_seconds, on_wait=on_wait) as con,
+        ):
+            version = check_version(con, where=str(self.file))
+            if version < newest_version():
+                if version > 0:
+                    self._keep_copy(con, after, version=version)
+                migrate(con, where=str(self.file))
             yield con
+
+    def _create(self) -> None:
+        """Make the store under another name and give it its own in one step, unless somebody else was first."""
+        made = self.folder / f"{STORE_FILE}.{os.getpid()}-{uuid4().hex}.unfinished"
+        try:
+            con = connect(made, read_only=False)
+            try:
+                migrate(con, where=str(self.file))
+            finally:
+                con.close()
+            sync(made)
+            with suppress(FileExistsError):
+                os.link(made, self.file)
+            sync(self.folder)
+        except OSError as error:
+            raise StoreError(
+                f"the store cannot be made: {error.strerror or error}",
+                where=str(self.folder),
+                mend="See that the disk has room and that you may write there.",
+            ) from error
+        finally:
+            made.unlink(missing_ok=True)
+
+    def _keep_copy(self, con: duckdb.DuckDBPyConnection, after: ExitStack, *, version: int) -> Path:
+        """Copy the store's file as it is, before its schema is brought forward.
+
+        The file is read through a handle that is closed only after the connection: closing it earlier would drop
+        the lock that keeps other processes out.
+        """
+        con.execute("checkpoint")
+        moment = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%fZ")
+        kept = self.folder / f"store.schema-{version:04d}.{moment}.duckdb"
+        unfinished = self.folder / f"{kept.name}.unfinished"
+        try:
+            copy_synced(after.enter_context(self.file.open("rb")), unfinished)
+            os.replace(unfinished, kept)
+            sync(self.folder)
+        except OSError as error:
+            unfinished.unlink(missing_ok=True)
+            raise StoreError(
+                f"the store has schema {version} and cannot be copied before it is brought up to date: "
+                f"{error.strerror or error}",
+                where=str(self.file),
+                mend="See that the disk has room for a second copy of it; nothing was changed.",
+            ) from error
+        return kept
 
     @contextmanager
     def reader(

@@ -41,6 +41,11 @@ def migrations() -> tuple[Migration, ...]:
     return tuple(sorted(found, key=lambda step: step.number))
 
 
+def newest_version() -> int:
+    """Return the number of the newest schema that this program knows."""
+    return migrations()[-1].number
+
+
 def schema_version(con: duckdb.DuckDBPyConnection) -> int:
     """Return the number of the last step applied to this store; 0 for an empty one."""
     exists = con.execute(
@@ -61,7 +66,7 @@ def check_version(con: duckdb.DuckDBPyConnection, *, where: str = "") -> int:
         If the store was written by a newer program than this one.
     """
     version = schema_version(con)
-    newest = migrations()[-1].number
+    newest = newest_version()
     if version > newest:
         raise StoreError(
             f"the store has schema {version}, and this program knows schemas up to {newest}",

@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING, Any
 from fleetwear.errors import StoreError
 from fleetwear.store.connection import connect
 from fleetwear.store.location import SNAPSHOT_FOLDER
-from fleetwear.store.migrations import check_version
+from fleetwear.store.migrations import check_version, newest_version
+from fleetwear.store.syncing import sync as _sync
 
 if TYPE_CHECKING:
     import duckdb
@@ -89,7 +90,7 @@ def open_snapshot(folder: Path) -> duckdb.DuckDBPyConnection:
     Raises
     ------
     StoreError
-        If nothing has been published, the file is gone, or a newer program wrote it.
+        If nothing has been published, the file is gone, or a newer or an earlier program wrote it.
     """
     import duckdb
 
@@ -108,7 +109,13 @@ def open_snapshot(folder: Path) -> duckdb.DuckDBPyConnection:
             failure = error
             continue
         try:
-            check_version(con, where=str(file))
+            version = check_version(con, where=str(file))
+            if version < newest_version():
+                raise StoreError(
+                    f"the published snapshot has schema {version}, and this program reads schema {newest_version()}",
+                    where=str(file),
+                    mend="Run `fleetwear forecast` once: it brings the store up to date and publishes again.",
+                )
         except StoreError:
             con.close()
             raise
@@ -142,14 +149,6 @@ def _point_to(folder: Path, file: Path, *, number: int, forecast_id: int | None)
     _sync(fresh)
     os.replace(fresh, folder / _POINTER)
     _sync(folder)
-
-
-def _sync(path: Path) -> None:
-    descriptor = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
 
 
 def _number_of(file: Path) -> int:

@@ -9,6 +9,7 @@ import pytest
 
 from fleetwear.errors import StoreError
 from fleetwear.store import Store, open_snapshot, publish, snapshot_number, snapshots
+from fleetwear.store.connection import connect
 
 
 @pytest.fixture
@@ -152,3 +153,12 @@ def test_a_folder_that_cannot_be_made_is_told_in_words(store):
     (store.folder / "snapshots").write_text("in the way")
     with pytest.raises(StoreError, match=r"snapshot cannot be written.*the old snapshot stands"):
         publish(store)
+
+
+def test_a_snapshot_of_an_earlier_program_says_what_to_do(store):
+    file = publish(store)
+    con = connect(file, read_only=False)
+    con.execute("delete from schema_migrations where number > 1")
+    con.close()
+    with pytest.raises(StoreError, match=r"has schema 1.*fleetwear forecast"):
+        open_snapshot(store.folder)

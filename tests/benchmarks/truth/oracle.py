@@ -12,6 +12,8 @@ with o and s the offset and noise of the method, m and t mean and sd of slips. S
 exactly, and only the number of draws is finite. The forecast of the next visit is the weighted share of draws
 beyond the limit.
 
+Where play can only grow, particles carry rate and play from visit to visit, resampled by the same likelihood.
+
 With wandering, given the rate the play is Gaussian but for slips: rates on a grid of 64, a Kalman filter for
 every history of slips with at most 3 of them (more have probability 1e-4 in 9 readings), all lives at once.
 The error of rounding enters as its variance, h^2 / 3, and a slipped reading of zero by its probability alone.
@@ -67,6 +69,8 @@ def oracle_forecast(
     The note holds the lowest effective number of draws of a case, and their harmonic mean N: the oracle's own
     Brier score is too high by about its Nth part.
     """
+    if process.only_grows:
+        return particle_forecast(process, fleet, cases, rng, particles=draws)
     if process.wander > 0.0:
         return filtered_forecast(process, fleet, cases)
     return sampled_forecast(process, fleet, cases, rng, draws=draws)
@@ -207,6 +211,43 @@ def _summary(play: Floats, weight: Floats, limit: float) -> tuple[float, ...]:
     cumulative = np.cumsum(np.bincount(position, weights=weight[live])) / total
     quantiles = np.interp([0.1, 0.9, 0.025, 0.975], cumulative, low + _BIN * (np.arange(len(cumulative)) + 1.0))
     return probability, mean, sd, *quantiles, total**2 / (weight @ weight)
+
+
+def particle_forecast(
+    process: Process, fleet: Fleet, cases: Cases, rng: np.random.Generator, *, particles: int = DRAWS
+) -> Forecast:
+    """Return the Bayes forecast of play that can only grow, by particles that are resampled after every reading.
+
+    Rates are drawn once, so that after some visits few different ones are left; the note tells how few.
+    """
+    (kind,) = process.kinds
+    assert kind.exponent == 1.0
+    likelihood = Likelihood(process)
+    asked = np.zeros(len(fleet.life), dtype=bool)
+    asked[cases.last] = True
+    columns = np.full((len(fleet.life), 7), np.nan)
+    different = []
+    ends = np.append(fleet.starts[1:], len(fleet.life))
+    for start, end in zip(fleet.starts, ends, strict=True):
+        normal = rng.standard_normal((2, particles))
+        rate = kind.rate * np.exp(kind.rate_log_sd * normal[0]) / REFERENCE_KM
+        play, before = process.intercept_mm + process.intercept_sd_mm * normal[1], 0.0
+        for at in range(start, end):
+            gap = fleet.distance_km[at] - before
+            play = play + rng.gamma(rate**2 * gap / process.wander**2, process.wander**2 / rate)
+            before = fleet.distance_km[at]
+            if at > start and asked[at - 1]:
+                columns[at - 1] = _summary(play, np.ones(particles), process.limit_mm)[:7]
+            weight = likelihood.of(fleet.reading_mm[at], int(fleet.method[at]), play)
+            edges = np.cumsum(weight / weight.sum())
+            kept = np.minimum(np.searchsorted(edges, (np.arange(particles) + rng.random()) / particles), particles - 1)
+            rate, play = rate[kept], play[kept]
+        different.append(len(np.unique(rate)))
+    found = columns[cases.last]
+    note = (
+        f"particles; different rates left at the last visit: lowest {min(different)}, median {np.median(different):.0f}"
+    )
+    return Forecast(*(found[:, k] for k in range(7)), note=note)
 
 
 def filtered_forecast(process: Process, fleet: Fleet, cases: Cases) -> Forecast:

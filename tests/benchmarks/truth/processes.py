@@ -5,7 +5,8 @@ The true play of a life at x km since installation, in mm::
     z(x) = a + r (s^e + 4 max(x - c, 0) / 100,000) + B(x)        s = x / 100,000
 
 with intercept a normal, rate r (mm per 100,000 km) log-normal, exponent e of the life's kind, onset c Weibull
-where the kind has one (from there on wear is 5 times as fast) and infinite elsewhere, and B a Brownian path.
+where the kind has one (from there on wear is 5 times as fast) and infinite elsewhere, and B a Brownian path. Or play
+can only grow: in place of r s + B it is a gamma process of that mean and variance.
 
 A reading is z + offset of the method + noise, in 3 of 100 cases with a slipped setup on top (normal, mean
 -0.2 mm, sd 0.12 mm, so that 95 of 100 slips read low), never below zero, rounded to 0.0254 mm. Where a process
@@ -87,6 +88,8 @@ class Process:
     intercept_sd_mm: float = 0.04
     wander: float = 0.0
     """Sd of the Brownian path, mm per sqrt(km)."""
+    only_grows: bool = False
+    """Whether a gamma process of the same mean and variance takes the place of straight wear and path."""
     soft_detection: bool = False
     methods: tuple[Method, ...] = PLAIN
     training_lives: int = 400
@@ -159,6 +162,10 @@ def _true_play(process: Process, rng: np.random.Generator, life: Integers, dista
     onset = np.array([k.onset_scale_km for k in kinds])[kind] * rng.weibull(shape)
     exponent = np.array([k.exponent for k in kinds])[kind]
     steps = process.wander * np.sqrt(gaps) * rng.standard_normal(len(life))
+    if process.only_grows:
+        mean = rate[life] * gaps / REFERENCE_KM
+        scale = process.wander**2 * REFERENCE_KM / rate[life]
+        steps = rng.gamma(mean / scale, scale) - mean
     path = np.cumsum(steps)
     starts = np.flatnonzero(np.diff(life, prepend=-1))
     path -= (path[starts] - steps[starts])[life]
@@ -224,6 +231,12 @@ def _processes() -> dict[str, Process]:
         *(
             replace(steady, name=f"wandering-{thou}", wander=thou * THOU_PER_ROOT_1000_MI, limit_mm=limit)
             for thou, limit in wandering.items()
+        ),
+        *(
+            replace(
+                steady, name=f"growing-{thou}", wander=thou * THOU_PER_ROOT_1000_MI, limit_mm=limit, only_grows=True
+            )
+            for thou, limit in {0.5: 0.77, 0.8: 0.79}.items()
         ),
         Process("mixed", (STEADY, GATHERING, SEAL), 0.68),
         Process("none-seen-steady", (STEADY,), 0.68, intercept_mm=0.09, soft_detection=True),

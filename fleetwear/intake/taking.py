@@ -1,0 +1,148 @@
+"""From the inbox into the store: files are put there first, and taken from there, each exactly once."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fleetwear import __version__
+from fleetwear.errors import InputError
+from fleetwear.intake.loading import ReadFile, best_order, load_file, read_file, read_files
+from fleetwear.intake.sheet_loading import prepare
+from fleetwear.store import Store, sql
+from fleetwear.store.inbox import Damage, Entry, Inbox
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+    from datetime import date
+
+    import duckdb
+
+    from fleetwear.intake.summary import LoadSummary
+
+
+def take_files(
+    folder: Path,
+    paths: Iterable[Path] = (),
+    *,
+    today: date,
+    loaded_at: datetime | None = None,
+    by: str = f"fleetwear load {__version__}",
+    on_progress: Callable[[str], None] | None = None,
+    on_note: Callable[[str], None] | None = None,
+    wait_seconds: float = 30.0,
+    on_wait: Callable[[], None] | None = None,
+) -> list[LoadSummary]:
+    """Put files into the inbox, load them with whatever lies there untaken, and return what became of their rows.
+
+    Whenever this is ended, by whatever, running it again goes on from there: a file that is in the inbox is taken,
+    and its loads and the record of its taking are one transaction.
+
+    Parameters
+    ----------
+    folder
+        The store's folder; the store is made where there is none.
+    paths
+        The files; without any, only what lies in the inbox is taken.
+    today, loaded_at, on_progress, wait_seconds, on_wait
+        As in `load_files`.
+    by
+        What hands the files over.
+    on_note
+        Called with what a person should know: files taken from earlier deliveries, refused or damaged ones.
+
+    Raises
+    ------
+    InputError
+        If files cannot be read or recognised; all of them are named, and nothing of `paths` is loaded. The inbox
+        keeps them, recorded as refused.
+    StoreError
+        If the store or the inbox cannot be opened or written, or the store stays locked. Files in the inbox are
+        then taken the next time.
+    """
+    chosen = [Path(path) for path in paths]
+    if missing := [path for path in chosen if not path.is_file()]:
+        read_files(missing, on_progress=lambda _: None)
+    tell = on_progress or (lambda _: None)
+    note = on_note or (lambda _: None)
+    when = loaded_at or datetime.now(UTC).replace(tzinfo=None)
+    inbox = Inbox(Path(folder))
+    with inbox.deliver(chosen, by=by, received_at=loaded_at) as own:
+        store = Store(Path(folder))
+        if not store.exists:
+            Store.create_or_open(folder, wait_seconds=wait_seconds)
+        try:
+            files = read_files([inbox.content(entry) for entry in own], on_progress=tell)
+        except InputError as error:
+            with store.writer(wait_seconds=wait_seconds, on_wait=on_wait) as con:
+                for entry in own:
+                    _record(con, entry, taken_at=when, refused=str(error))
+            raise
+        given = [(file, entry) for file, entry in zip(files, own, strict=True)]
+        with store.writer(wait_seconds=wait_seconds, on_wait=on_wait) as con:
+            prepare(con)
+            waiting = _read_pending(con, inbox, {entry.entry for entry in own}, when=when, note=note)
+            entry_of = {id(file): entry for file, entry in [*waiting, *given]}
+            summaries: list[LoadSummary] = []
+            for file in best_order([file for file, _ in [*waiting, *given]]):
+                entry = entry_of[id(file)]
+                tell(f"loading {entry.original_name}")
+
+                def record(load_ids: list[int], taken: Entry = entry) -> None:
+                    _record(con, taken, taken_at=when, load_ids=load_ids)
+
+                summaries += load_file(con, file, today=today, loaded_at=when, on_loaded=record)
+    return summaries
+
+
+def pending(con: duckdb.DuckDBPyConnection, inbox: Inbox) -> list[str]:
+    """Return the names of the entries that the store has no record of, the earliest first."""
+    recorded = {row[0] for row in con.execute(sql("inbox/recorded_entries")).fetchall()}
+    return [name for name in inbox.names() if name not in recorded]
+
+
+def _read_pending(
+    con: duckdb.DuckDBPyConnection, inbox: Inbox, own: set[str], *, when: datetime, note: Callable[[str], None]
+) -> list[tuple[ReadFile, Entry]]:
+    """Return the untaken files of processes that have ended, read; tell of those that cannot be taken."""
+    found = []
+    for name in pending(con, inbox):
+        if name in own or inbox.is_held(name):
+            continue
+        entry = inbox.check(name)
+        if isinstance(entry, Damage):
+            note(f"Not taken, and left where it is: {entry}.")
+            continue
+        try:
+            file = read_file(inbox.content(entry))
+        except InputError as error:
+            _record(con, entry, taken_at=when, refused=str(error))
+            note(f"Refused, and kept as inbox entry {name}: {error}")
+            continue
+        note(f"Taken from the inbox: {entry.original_name}, received {entry.received_at:%Y-%m-%d %H:%M} UTC.")
+        found.append((file, entry))
+    return found
+
+
+def _record(
+    con: duckdb.DuckDBPyConnection,
+    entry: Entry,
+    *,
+    taken_at: datetime,
+    load_ids: list[int] | None = None,
+    refused: str | None = None,
+) -> None:
+    con.execute(
+        sql("inbox/record_taking"),
+        {
+            "entry": entry.entry,
+            "sha256": entry.sha256,
+            "original_name": entry.original_name,
+            "size_bytes": entry.size_bytes,
+            "received_at": entry.received_at,
+            "load_ids": load_ids or [],
+            "refused": refused,
+            "taken_at": taken_at,
+        },
+    )

@@ -1,0 +1,122 @@
+"""Whether a store is whole: rows against loads, references, and the inbox against what the store knows of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from fleetwear.errors import StoreError
+from fleetwear.store.connection import Store
+from fleetwear.store.inbox import Damage, Inbox
+from fleetwear.store.migrations import newest_version, schema_version
+from fleetwear.store.queries import sql
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import duckdb
+
+_INBOX_SINCE = 5
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What was found.
+
+    Attributes
+    ----------
+    wrong
+        What is not as it should be, each in a sentence.
+    remarks
+        What a person should know though nothing is wrong with it.
+    checked
+        What was looked at, in words.
+    """
+
+    wrong: tuple[str, ...]
+    remarks: tuple[str, ...]
+    checked: tuple[str, ...]
+
+
+def verify(
+    folder: Path,
+    *,
+    on_progress: Callable[[str, int, int], None] | None = None,
+    on_wait: Callable[[], None] | None = None,
+) -> Verdict:
+    """Check the store in a folder; nothing is changed.
+
+    Raises
+    ------
+    StoreError
+        If there is no store in the folder.
+    """
+    store, inbox = Store(Path(folder)), Inbox(Path(folder))
+    wrong: list[str] = []
+    remarks: list[str] = []
+    checked: list[str] = []
+    recorded: dict[str, str] | None = None
+    report = on_progress or (lambda *_: None)
+    names = inbox.names()
+    if not store.exists:
+        with store.reader():  # says so
+            pass
+    try:
+        with store.reader(on_wait=on_wait) as con:
+            version = schema_version(con)
+            if version < newest_version():
+                remarks.append(f"The store has schema {version}; the next load or forecast brings it up to date.")
+            wrong += _recount(con)
+            wrong += _orphans(con, report)
+            loads, rows = con.execute(
+                "select count(*), coalesce(sum(rows_in + rows_quarantined), 0) from loads"
+            ).fetchall()[0]
+            checked.append(f"{loads} loads with {rows} rows")
+            recorded = {}
+            if version >= _INBOX_SINCE:
+                recorded = {row[0]: row[1] for row in con.execute(sql("inbox/recorded_entries")).fetchall()}
+    except StoreError as error:
+        wrong.append(str(error))
+    for done, name in enumerate(names):
+        report(f"inbox entry {name}", done, len(names))
+        entry = inbox.check(name)
+        if isinstance(entry, Damage):
+            wrong.append(f"{entry}.")
+        elif recorded is not None and name not in recorded:
+            remarks.append(f"Inbox entry {name} ({entry.original_name}) is not taken yet: run `fleetwear load`.")
+        elif recorded is not None and recorded[name] != entry.sha256:
+            wrong.append(f"Inbox entry {name} has SHA-256 {entry.sha256}; the store took {recorded[name]} from it.")
+    if names:
+        report("inbox entries", len(names), len(names))
+    wrong += [f"Inbox entry {name} was taken and is gone." for name in sorted((recorded or {}).keys() - set(names))]
+    remarks += [
+        f"Inbox: {name} is a delivery that was not finished; load its file again." for name in inbox.unfinished()
+    ]
+    checked.append(f"{len(names)} inbox entries")
+    return Verdict(tuple(wrong), tuple(remarks), tuple(checked))
+
+
+def _recount(con: duckdb.DuckDBPyConnection) -> list[str]:
+    return [
+        f"Load {load_id} ({file}, {table}) brought {rows_in} rows and {found} are there; it refused {refused} and "
+        f"{refused_found} are in quarantine."
+        for load_id, file, table, rows_in, found, refused, refused_found in con.execute(
+            sql("verify/recount")
+        ).fetchall()
+    ]
+
+
+def _orphans(con: duckdb.DuckDBPyConnection, report: Callable[[str, int, int], None]) -> list[str]:
+    found = []
+    references = con.execute(sql("verify/references")).fetchall()
+    for done, (table, column, home, home_column) in enumerate(references):
+        report(f"{table}.{column}", done, len(references))
+        n = con.execute(
+            f'select count(*) from "{table}" as t anti join "{home}" as h on h."{home_column}" = t."{column}" '
+            f'where t."{column}" is not null'
+        ).fetchall()[0][0]
+        if n:
+            found.append(f"{n} rows of {table} name a {column} that is not among the {home}.")
+    report("references", len(references), len(references))
+    return found
