@@ -98,3 +98,18 @@ def test_locks_name_hashes_and_no_host() -> None:
         pinned = re.findall(r"^[a-z0-9][\w.-]*==", text, flags=re.MULTILINE)
         assert len(pinned) > 30
         assert text.count("--hash=sha256:") > len(pinned)
+
+
+def test_documents_quote_the_truth_bench() -> None:
+    """Shares of the best possible skill, lowest and highest, of fleets of 400 parts and of 30."""
+    results = (ROOT / "tests/benchmarks/truth/results.md").read_text(encoding="utf-8")
+    shares = {
+        name: float(share)
+        for name, share in re.findall(r"^## (\S+)$.*?^\| auto \| ([\d.]+)", results, flags=re.MULTILINE | re.DOTALL)
+    }
+    assert len(shares) >= 14
+    small = [share for name, share in shares.items() if name.startswith("small")]
+    large = [share for name, share in shares.items() if not name.startswith("small")]
+    told = " ".join(README.split())
+    assert f"{min(large):.2f} to {max(large):.2f} of the skill that is possible at all with 400 parts" in told
+    assert f"and {min(small):.2f} to {max(small):.2f} with 30" in told
