@@ -69,7 +69,7 @@ def model_check(folder: str, number: int) -> StoredBacktest | None:
 
 @st.cache_resource(max_entries=3, show_spinner="Reading what the fit has learnt")
 def learnt(folder: str, number: int) -> Learnt | None:
-    """Return what the fit of the latest forecast has learnt, None in a snapshot from before; nobody may change it."""
+    """Return what the fit of the latest forecast has learnt, None without a forecast; nobody may change it."""
     return read_learnt(_connection(folder, number).cursor())
 
 

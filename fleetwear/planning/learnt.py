@@ -32,20 +32,13 @@ class Learnt:
 def read_learnt(con: duckdb.DuckDBPyConnection, *, forecast_id: int | None = None) -> Learnt | None:
     """Return what the fit of a forecast, the latest if none is named, has learnt.
 
-    None where there is no forecast, or the store is of a time before such was kept.
+    None where there is no forecast.
     """
     try:
         run = latest_forecast(con, forecast_id)
     except StoreError:
         return None
     key = {"fit_id": run.fit_id}
-    kept = con.execute(
-        "select count(*) from duckdb_columns() where database_name = current_database() "
-        "and (table_name, column_name) in "
-        "(('fit_models', 'spread'), ('fit_methods', 'method'), ('fit_weights', 'cohort'))"
-    ).fetchall()[0][0]
-    if kept < 3:
-        return None
     return Learnt(
         run.fit_id,
         *(con.execute(sql(f"fit/learnt_{part}"), key).df() for part in ("shapes", "methods", "weights")),

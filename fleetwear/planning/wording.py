@@ -56,6 +56,11 @@ def say_play(value: object, unit: str) -> str:
     return say(float(str(value)), unit, stored_in="mm") if is_known(value) else UNKNOWN
 
 
+def say_small_play(mm: float) -> str:
+    """Return a small play in both units, for what concerns fleets that use either: "0.044 mm (1.7 thou)"."""
+    return f"{mm:.3f} mm ({mm * factor('mm', 'thou'):.1f} thou)"
+
+
 def say_count(number: int, one: str, many: str) -> str:
     """Return a count with its noun: "1 vehicle", "12 vehicles"."""
     return f"{number:,} {one if number == 1 else many}"

@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from fleetwear.planning.wording import is_known
-from fleetwear.units import factor
+from fleetwear.planning.wording import is_known, say_small_play
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -35,7 +34,7 @@ def shape_table(learnt: Learnt) -> pd.DataFrame:
             {
                 "Joints": str(group).replace("/", ", "),
                 "Shapes by weight": "; ".join(_said(one) for one in heavy.to_dict("records")),
-                "Error of a reading": _play(float(np.sqrt(best["residual_variance"]))),
+                "Error of a reading": say_small_play(float(np.sqrt(best["residual_variance"]))),
                 "Slipped": slipped,
                 "Parts, readings": f"{int(best['n_lives']):,}, {int(best['n_readings']):,}",
                 "Spread": f"{best['spread']:.2f}",
@@ -50,7 +49,7 @@ def _said(row: Mapping[Any, Any]) -> str:
     about = {
         "power": f" (exponent {row['exponent']:.2f})",
         "two-stage": f" ({row['pace']:.1f} times as fast after the onset)",
-        "wandering": f" ({_play(strays)} in 100,000 km)" if strays > _NOTHING_MM else " (no wandering found)",
+        "wandering": f" ({say_small_play(strays)} in 100,000 km)" if strays > _NOTHING_MM else " (no wandering found)",
     }.get(str(row["shape"]), "")
     return f"{row['shape']} {row['weight']:.2f}{about}"
 
@@ -67,7 +66,7 @@ def method_table(learnt: Learnt) -> pd.DataFrame:
                 if row["is_reference"]
                 else f"{row['offset_mm']:+.3f} mm \u00b1 {1.96 * row['offset_se']:.3f}",
                 "Noise": REFERENCE if row["is_reference"] else f"{np.sqrt(row['variance_ratio']):.2f} times",
-                "Sees every other time": _play(row["threshold_mm"]) if is_known(row["threshold_mm"]) else "",
+                "Sees every other time": say_small_play(row["threshold_mm"]) if is_known(row["threshold_mm"]) else "",
             }
             for row in learnt.methods.to_dict("records")
         ]
@@ -88,7 +87,3 @@ def weight_table(learnt: Learnt) -> pd.DataFrame:
             }
         )
     return pd.DataFrame(rows, columns=["Cohort", "Shapes by weight", "Visits scored"])
-
-
-def _play(mm: float) -> str:
-    return f"{mm:.3f} mm ({mm * factor('mm', 'thou'):.1f} thou)"

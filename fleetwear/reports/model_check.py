@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from fleetwear.planning.wording import say_count, say_date, say_probability
-from fleetwear.units import factor
+from fleetwear.planning.wording import say_count, say_date, say_probability, say_small_play
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -46,10 +45,6 @@ def _count(value: float) -> str:
     return f"{value:,.0f}" if abs(value - round(value)) < 0.05 else f"{value:,.1f}"
 
 
-def _play(value: float) -> str:
-    return f"{value:.3f} mm ({value * factor('mm', 'thou'):.1f} thou)"
-
-
 @dataclass(frozen=True)
 class _Figure:
     name: str
@@ -61,7 +56,9 @@ _FIGURES = {  # the order of the page
     "flags": _Figure("Flags", _count, "cases above the accepted risk; the others flag as many, date by date"),
     "missed": _Figure("Crossings missed", _count, "readings over the limit that were not flagged"),
     "false_flags": _Figure("Flags without a crossing", _count, "flagged, and read within the limit"),
-    "crps_mm": _Figure("Error of the reading (CRPS)", _play, "how far forecasts lay from readings; lower is better"),
+    "crps_mm": _Figure(
+        "Error of the reading (CRPS)", say_small_play, "how far forecasts lay from readings; lower is better"
+    ),
     "coverage_80": _Figure("Read within the 80\u00a0% interval", _share, "80\u00a0% if intervals are right"),
     "coverage_95": _Figure("Read within the 95\u00a0% interval", _share, "95\u00a0% likewise"),
     "brier_skill": _Figure("Brier skill", _plain, "1 is perfect, 0 no better than the share that crossed"),

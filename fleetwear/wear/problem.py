@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, fields, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -86,10 +87,16 @@ class Problem:
         reml: bool,
         errors: ReadingErrors,
         slips: bool = False,
+        settled: Readings | None = None,
     ) -> None:
-        """Take readings as they were taken; those without a number stand in their first stead until judged."""
+        """Take readings as they were taken, and ``settled`` as they were judged.
+
+        Until they are judged, those without a number stand in their first stead.
+        """
         self.raw = readings.arrays()
-        self.readings = readings if self.raw.plain else first_settled(errors, self.raw)
+        if settled is None:
+            settled = readings if self.raw.plain else first_settled(errors, self.raw)
+        self.readings = settled
         self.lives, self.cohorts, self.cohort_codes = lives, cohorts, cohort_codes
         self.reml, self.errors, self.slips = reml, errors, slips
         self._judged = False
@@ -97,7 +104,10 @@ class Problem:
         self._sample: Problem | None = None
         self._sums: dict[tuple[float, float], LifeSums] = {}
         self._onsets: tuple[Floats, OnsetSums] | None = None
-        self._sampled = sampled_lives(cohort_codes)
+
+    @cached_property
+    def _sampled(self) -> NDArray[np.bool_]:
+        return sampled_lives(self.cohort_codes)
 
     @property
     def to_judge(self) -> bool:
@@ -141,18 +151,18 @@ class Problem:
     def _with_readings(self, settled: ReadingArrays, errors: ReadingErrors) -> Problem:
         """Return the same lives with their readings as judged, searched from where this search ended."""
         problem = Problem(
-            self.raw, self.lives, self.cohorts, self.cohort_codes, reml=self.reml, errors=errors, slips=self.slips
-        )
-        problem.readings, problem._judged, problem._found = settled, True, replace(self._found)
+            self.raw, self.lives, self.cohorts, self.cohort_codes, reml=self.reml, errors=errors, slips=self.slips,
+            settled=settled,
+        )  # fmt: skip
+        problem._judged, problem._found = True, replace(self._found)
         return problem
 
     def of_lives(self, chosen: NDArray[np.bool_]) -> Problem:
         """Return some of the lives, readings as they are judged, searched from where this search ended."""
         some = Problem(
             self.raw.only(chosen), self.lives[chosen], self.cohorts, self.cohort_codes[chosen], reml=self.reml,
-            errors=self.errors, slips=self.slips,
+            errors=self.errors, slips=self.slips, settled=self.readings.arrays().only(chosen),
         )  # fmt: skip
-        some.readings = self.readings.arrays().only(chosen)
         some._judged, some._found = self._judged, replace(self._found)
         return some
 

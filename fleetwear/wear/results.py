@@ -11,14 +11,14 @@ import pandas as pd
 
 from fleetwear.errors import InputError
 from fleetwear.wear.labels import Labels, label_codes, labelled_readings, limits
-from fleetwear.wear.population import Population, parent_of
+from fleetwear.wear.population import parent_of
 from fleetwear.wear.prediction import Components, checked_level, predict_frame
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
     from fleetwear.wear.mixed_model import Optimum
-    from fleetwear.wear.population import LifePosterior, Lines
+    from fleetwear.wear.population import LifePosterior, Lines, Population
     from fleetwear.wear.sums import Floats, Integers
 
 TERMS = ["intercept", "growth"]
@@ -213,9 +213,6 @@ class WearResults:
     @cached_property
     def life_sums(self) -> Any:
         """The lives' sums, in the form that the population takes."""
-        if type(self.population) is Population:
-            shape = self.population.shape
-            return self.readings.sums(shape.exponent, shape.reference)
         return self.population.sums_of(self.readings.arrays())
 
     @cached_property
