@@ -2,31 +2,39 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
 import streamlit as st
 
 from dashboard.messages import caution, told_calmly
 from dashboard.style import lay_out, look
 from dashboard.tasks import model_check, next_service, one_vehicle, reading_study
 
-
-def _next_service() -> None:
-    with told_calmly():
-        next_service.show()
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 
-def _one_vehicle() -> None:
-    with told_calmly():
-        one_vehicle.show()
+@dataclass(frozen=True)
+class _Task:
+    """A page: what it is called, where it lies, and what writes it."""
+
+    title: str
+    url_path: str
+    show: Callable[[], None]
+
+    def run(self) -> None:
+        """Write the page; an error of fleetwear becomes a message."""
+        with told_calmly():
+            self.show()
 
 
-def _model_check() -> None:
-    with told_calmly():
-        model_check.show()
-
-
-def _reading_study() -> None:
-    with told_calmly():
-        reading_study.show()
+_TASKS = [
+    _Task("Next service", "next-service", next_service.show),
+    _Task("Vehicle", "vehicle", one_vehicle.show),
+    _Task("Model check", "model-check", model_check.show),
+    _Task("How well a reading is known", "reading", reading_study.show),
+]
 
 
 def main() -> None:
@@ -35,10 +43,8 @@ def main() -> None:
     lay_out(look())
     page = st.navigation(
         [
-            st.Page(_next_service, title="Next service", url_path="next-service", default=True),
-            st.Page(_one_vehicle, title="Vehicle", url_path="vehicle"),
-            st.Page(_model_check, title="Model check", url_path="model-check"),
-            st.Page(_reading_study, title="How well a reading is known", url_path="reading"),
+            st.Page(task.run, title=task.title, url_path=task.url_path, default=number == 0)
+            for number, task in enumerate(_TASKS)
         ],
         position="top",
     )

@@ -1,0 +1,41 @@
+"""The program itself, to which every module of commands adds its own; errors become messages and exit codes."""
+
+from __future__ import annotations
+
+import os
+from typing import Annotated
+
+import typer
+
+from fleetwear.cli.talk import say
+from fleetwear.errors import FleetwearError
+from fleetwear.vocabulary import CAUTION
+
+app = typer.Typer(
+    name="fleetwear",
+    help="Track and forecast the wear of suspension and steering joints over a fleet's repeat visits.\n\n" + CAUTION,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    add_completion=False,
+)
+
+
+@app.callback()
+def main_options(
+    debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of an error.")] = False,
+) -> None:
+    """Keep the options that stand before a command."""
+    if debug:
+        os.environ["FLEETWEAR_DEBUG"] = "1"
+
+
+def main() -> None:
+    """Run the command line; errors of the project become a message and exit code 1."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    try:
+        app()
+    except FleetwearError as error:
+        if os.environ.get("FLEETWEAR_DEBUG"):
+            raise
+        say(f"fleetwear: {error}")
+        raise SystemExit(1) from None

@@ -1,0 +1,39 @@
+"""What is said to the person on standard error: words, waiting, progress."""
+
+from __future__ import annotations
+
+import sys
+from typing import TYPE_CHECKING
+
+import typer
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+
+def say(text: str) -> None:
+    """Talk to the person, on standard error."""
+    typer.echo(text, err=True)
+
+
+def tell_waiting() -> None:
+    """Say that another program holds the store."""
+    say("Another program is writing to the store; waiting ...")
+
+
+def talk_if_terminal() -> Callable[[str], None] | None:
+    """Return a speaker on a terminal, None elsewhere."""
+    return (lambda text: say(f"  {text}")) if sys.stderr.isatty() else None
+
+
+def progress() -> Callable[[str, int, int], None]:
+    """Return a reporter that shows one line, rewritten, on a terminal and nothing elsewhere."""
+    shown = sys.stderr.isatty()
+
+    def report(words: str, done: int, total: int) -> None:
+        if shown:
+            end = "\n" if done == total else ""
+            sys.stderr.write(f"\r\x1b[2K  {done} of {total}  {words}{end}")
+            sys.stderr.flush()
+
+    return report
