@@ -1,12 +1,13 @@
 """Stores for the tests: the demo fleet, made once a session, and small ones written in the test."""
 
+import fcntl
 import os
 import shutil
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 
@@ -28,23 +29,54 @@ class DemoStore:
     files: demo_fleet.DemoFiles
 
 
-@pytest.fixture(scope="session")
-def demo_store(tmp_path_factory: pytest.TempPathFactory) -> DemoStore:
-    folder = tmp_path_factory.mktemp("demo")
+def _made_once(folder: Path, make: Callable[[Path], None]) -> Path:
+    """Return a folder that the first of the processes that ask for it has made."""
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    with open(folder.with_suffix(".lock"), "w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        if not folder.exists():
+            making = folder.with_suffix(".making")
+            shutil.rmtree(making, ignore_errors=True)
+            make(making)
+            making.rename(folder)
+    return folder
+
+
+def _kept(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return where stores that all processes share are kept: for this run, or for as long as the person wants."""
+    kept = os.environ.get("FLEETWEAR_KEPT_STORES")
+    return Path(kept) if kept else tmp_path_factory.getbasetemp().parent / "stores"
+
+
+def _copy(made: Path, tmp_path_factory: pytest.TempPathFactory) -> DemoStore:
+    folder = tmp_path_factory.mktemp(made.name) / "store"
+    shutil.copytree(made, folder)
+    return DemoStore(folder, demo_fleet.write(folder / "files"))
+
+
+def _make_demo(folder: Path) -> None:
     written = demo_fleet.write(folder / "files")
     load.run(folder, written.files, TODAY, loaded_at=MADE_AT)
     nightly.run(folder, as_of=written.as_of, made_at=MADE_AT)
-    return DemoStore(folder, written)
 
 
 @pytest.fixture(scope="session")
-def checked_store(demo_store: DemoStore, tmp_path_factory: pytest.TempPathFactory) -> DemoStore:
+def demo_store(tmp_path_factory: pytest.TempPathFactory) -> DemoStore:
+    """Return a copy, this process's own, of the demo store."""
+    return _copy(_made_once(_kept(tmp_path_factory) / "demo", _make_demo), tmp_path_factory)
+
+
+@pytest.fixture(scope="session")
+def checked_store(tmp_path_factory: pytest.TempPathFactory) -> DemoStore:
     """Return a copy of the demo store with a backtest of two dates, published."""
-    folder = tmp_path_factory.mktemp("checked") / "store"
-    shutil.copytree(demo_store.folder, folder, ignore=shutil.ignore_patterns("files"))
-    backtest.run(folder, made_at=MADE_AT, dates=[date(2025, 4, 30), date(2025, 10, 31)])
-    publish.run(folder)
-    return replace(demo_store, folder=folder)
+    made = _made_once(_kept(tmp_path_factory) / "demo", _make_demo)
+
+    def check(folder: Path) -> None:
+        shutil.copytree(made, folder)
+        backtest.run(folder, made_at=MADE_AT, dates=[date(2025, 4, 30), date(2025, 10, 31)])
+        publish.run(folder)
+
+    return _copy(_made_once(_kept(tmp_path_factory) / "checked", check), tmp_path_factory)
 
 
 @pytest.fixture(autouse=True)
