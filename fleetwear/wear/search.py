@@ -41,9 +41,11 @@ def _interpolated_minimum(x: Floats, y: Floats) -> float | None:
     """Return where the polynomial through five evenly spaced points is lowest; None if that is an end."""
     centre, step = float(x[2]), float(x[1] - x[0])
     curve = np.polynomial.Polynomial.fit((x - centre) / step, y - y.min(), 4, domain=[-2, 2], window=[-2, 2])
-    at = np.linspace(-2.0, 2.0, 4001)
-    lowest = int(curve(at).argmin())
-    return None if lowest in (0, len(at) - 1) else centre + step * float(at[lowest])
+    level = curve.deriv().roots()
+    inside = level.real[(np.abs(level.imag) < 1e-9) & (np.abs(level.real) < 2.0)]
+    if not len(inside) or curve(inside).min() >= curve(np.array([-2.0, 2.0])).min():
+        return None
+    return centre + step * float(inside[curve(inside).argmin()])
 
 
 def in_solver(sums: LifeSums) -> tuple[LifeSums, float, float]:
