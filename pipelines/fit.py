@@ -9,6 +9,8 @@ from fleetwear.forecast import Settings, fit_fleet, prepare_series
 from fleetwear.forecast.effects import compare_growth, save_effects
 from fleetwear.forecast.records import Run, save_fit
 from fleetwear.store import Store
+from fleetwear.store.apart import apart
+from fleetwear.store.frames import frames_on_disk
 from fleetwear.store.known import prepare
 
 if TYPE_CHECKING:
@@ -28,7 +30,7 @@ def run(
 ) -> int:
     """Fit with what was known, and return the fit_id.
 
-    The store is read first and locked only to write the results.
+    What is known is copied out of the store first, which then is open to others until the results are written.
 
     Parameters
     ----------
@@ -46,13 +48,14 @@ def run(
     chosen = settings or Settings()
     store = Store(folder)
     began = time.perf_counter()
-    with store.reader() as con:
-        prepare(con, as_of=as_of, known_by=known_by)
-        series = prepare_series(con)
-        fitted = fit_fleet(con, series, chosen, on_progress=on_progress)
-        effects = compare_growth(con)
-    with store.writer() as con:
+    with apart(store) as known, frames_on_disk(folder) as lines:
+        prepare(known.con, as_of=as_of, known_by=known_by)
+        series = prepare_series(known.con)
+        known.let_go(keep=["vehicles", "positions", "limits", "parts"])
+        fitted = fit_fleet(known.con, series, chosen, keep=lines.keep, on_progress=on_progress)
+        effects = compare_growth(known.con)
         made = Run(as_of, known_by, made_at, time.perf_counter() - began)
-        fit_id = save_fit(con, fitted, series, made, chosen)
-        save_effects(con, fit_id, effects)
+        with store.writer() as con:
+            fit_id = save_fit(con, fitted, series, made, chosen, lines=lines)
+            save_effects(con, fit_id, effects)
     return fit_id

@@ -108,11 +108,8 @@ def cases_as_of(
 
 def _followed(con: duckdb.DuckDBPyConnection, record: Record) -> pd.DataFrame:
     """Return every series that could be a case, with what became of it."""
-    frames = {
-        "facts": con.execute(sql("forecast/facts")).df(),
-        "record_readings": record.readings,
-        "record_lives": record.lives,
-    }
+    con.execute(sql("forecast/facts")).fetchall()
+    frames = {"record_readings": record.readings, "record_lives": record.lives}
     for name, frame in frames.items():
         con.register(name, frame)
     rows = con.execute(sql("backtest/followed"), {"equal": _EQUAL}).df()

@@ -11,7 +11,7 @@ import pandas as pd
 from fleetwear.forecast.draws import CROSSING_POINTS, Forecast, SeriesDraws, forecast_draws
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from numpy.typing import NDArray
 
@@ -24,31 +24,29 @@ _CHUNK = 200
 
 
 @dataclass(frozen=True)
-class FleetForecast:
-    """One row a joint and load direction, and one row a vehicle, before anything is said of them."""
+class VehiclesForecast:
+    """Of some vehicles: one row a joint and load direction, and one row a vehicle, before anything is said of them."""
 
     joints: pd.DataFrame
     vehicles: pd.DataFrame
 
 
 def forecast_fleet(
-    facts: pd.DataFrame,
-    lines: pd.DataFrame,
+    known: Callable[[list[int]], tuple[pd.DataFrame, pd.DataFrame]],
     sharing: Sharing,
     outlook: Outlook,
     settings: Settings,
     *,
     on_progress: Callable[[str, int, int], None] | None = None,
-) -> FleetForecast:
-    """Return the forecast of every vehicle.
+) -> Iterator[VehiclesForecast]:
+    """Yield the forecast of the vehicles, some hundred at a time.
 
     Parameters
     ----------
-    facts
-        What ``forecast/facts.sql`` gives, with the columns of ``fit_series``: whose_line, doubt, effect,
-        reliability, last_expected_mm, last_z. One row a current series.
-    lines
-        Components of the posteriors, with ``series`` as in the facts; a series without any has no model.
+    known
+        Gives, for vehicle_ids, the facts of their current series (one row each: what ``forecast/facts.sql`` gives, with
+        whose_line, doubt, effect, reliability, last_expected_mm and last_z of ``fit_series``), and the components of
+        their posteriors, with ``series`` as in the facts; a series without any has no model.
     sharing
         Correlations within joints and vehicles.
     outlook
@@ -59,31 +57,29 @@ def forecast_fleet(
         Called with words, vehicles done and vehicles in all.
     """
     vehicles = outlook.vehicles
-    row_of = pd.Series(np.arange(len(vehicles)), index=vehicles["vehicle_id"])
-    facts = facts.assign(vehicle_row=facts["vehicle_id"].map(row_of)).sort_values(["vehicle_row", "series"])
-    row_of_series = pd.Series(facts["vehicle_row"].to_numpy(), index=facts["series"])
-    lines = lines.assign(vehicle_row=lines["series"].map(row_of_series))
-    lines = lines.sort_values(["vehicle_row", "series", "shape", "shift_km", "onset_km"], kind="stable")
-    joints, whole = [], []
     for start in range(0, len(vehicles), _CHUNK):
         rows = np.arange(start, min(start + _CHUNK, len(vehicles)))
         rng = np.random.default_rng([settings.seed, start])
         ahead = outlook.draw(rows, n_draws=settings.draws, rng=rng)
-        chunk, own_lines = (_rows_of(frame, first=start, last=int(rows[-1])) for frame in (facts, lines))
+        chunk, own_lines = _in_order(*known(vehicles["vehicle_id"].iloc[rows].tolist()), vehicles, first=start)
         drawn, modelled = _draw(chunk, own_lines, ahead, sharing, settings, first=start, rng=rng)
         summary = _vehicle_summary(vehicles.iloc[rows], ahead, outlook)
         summary["p_any_over_next"], summary["joints_in_probability"] = drawn.any_over, drawn.joints_judged
-        joints.append(_joint_summary(chunk, drawn.series, modelled, summary, outlook))
-        whole.append(summary)
         if on_progress is not None:
             on_progress("vehicles forecast", int(rows[-1]) + 1, len(vehicles))
-    return FleetForecast(pd.concat(joints, ignore_index=True), pd.concat(whole, ignore_index=True))
+        yield VehiclesForecast(_joint_summary(chunk, drawn.series, modelled, summary, outlook), summary)
 
 
-def _rows_of(frame: pd.DataFrame, *, first: int, last: int) -> pd.DataFrame:
-    """Return the rows of the vehicles first to last, from a frame sorted by vehicle_row."""
-    begin, end = frame["vehicle_row"].searchsorted([first, last + 1])
-    return frame.iloc[begin:end]
+def _in_order(
+    facts: pd.DataFrame, lines: pd.DataFrame, vehicles: pd.DataFrame, *, first: int
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return facts and lines in the order of the vehicles, whose rows from ``first`` on they are."""
+    rows = vehicles.iloc[first : first + _CHUNK]
+    row_of = pd.Series(np.arange(first, first + len(rows)), index=rows["vehicle_id"])
+    facts = facts.assign(vehicle_row=facts["vehicle_id"].map(row_of)).sort_values(["vehicle_row", "series"])
+    row_of_series = pd.Series(facts["vehicle_row"].to_numpy(), index=facts["series"])
+    lines = lines.assign(vehicle_row=lines["series"].map(row_of_series))
+    return facts, lines.sort_values(["vehicle_row", "series", "shape", "shift_km", "onset_km"], kind="stable")
 
 
 def _draw(

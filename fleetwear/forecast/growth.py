@@ -71,11 +71,13 @@ def fit_fleet(
     series: pd.DataFrame,
     settings: Settings | None = None,
     *,
+    keep: Callable[[pd.DataFrame], None] | None = None,
     on_progress: Callable[[str, int, int], None] | None = None,
 ) -> FleetFit:
     """Return the fits of all kinds in ``series``, from the tables that :func:`prepare_series` made.
 
-    ``on_progress`` is called with a kind, how many are done and how many there are.
+    ``keep`` takes the posterior lines, block by block, in place of ``knowledge.lines``. ``on_progress`` is called with
+    a kind or other words, how many are done and how many there are.
     """
     chosen = settings or Settings()
     groups: dict[str, EnsembleResults] = {}
@@ -92,7 +94,7 @@ def fit_fleet(
             unfitted[kind] = error.what
     if on_progress is not None:
         on_progress("", len(kinds), len(kinds))
-    knowledge = know_series(con, series, groups)
+    knowledge = know_series(con, series, groups, keep=keep, on_progress=on_progress)
     joint = pd.factorize(pd.MultiIndex.from_frame(series[["vehicle_id", "position_id"]]))[0]
     current = series["is_current"].to_numpy(dtype=bool)
     sharing = estimate_sharing(

@@ -3,30 +3,28 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
-from fleetwear.forecast.group_readings import arrays_of
 from fleetwear.forecast.left_out import unexplained_falls
+from fleetwear.forecast.posterior_lines import LINE_COLUMNS, View, components_of, whole_lines
 from fleetwear.store import sql
 from fleetwear.wear.judging import judge
 from fleetwear.wear.stacking import by_evidence
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     import duckdb
     from numpy.typing import NDArray
 
-    from fleetwear.wear import EnsembleResults, WearResults
-    from fleetwear.wear.population import LifePosterior
-    from fleetwear.wear.sums import Floats, Integers, ReadingArrays
+    from fleetwear.wear import EnsembleResults
+    from fleetwear.wear.sums import Floats, Integers
 
-_SHIFTS = 12
-"""Distances tried for what a part of unknown origin had run before its vehicle's first record."""
-
-_LEAST_WEIGHT = 1e-4
-"""Components of less weight are left out."""
+_BLOCK = 20_000
+"""Series looked at together."""
 
 SLIPPED = 0.5
 """Probability above which a reading is named as one that does not fit its joint's history."""
@@ -63,7 +61,15 @@ class Knowledge:
     """Falls of play that unrecorded work would explain: series, fell_after, fell_on, fell_from_mm, fell_to_mm."""
 
 
-def know_series(con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: dict[str, EnsembleResults]) -> Knowledge:
+def know_series(
+    con: duckdb.DuckDBPyConnection,
+    series: pd.DataFrame,
+    groups: dict[str, EnsembleResults],
+    *,
+    block: int = _BLOCK,
+    keep: Callable[[pd.DataFrame], None] | None = None,
+    on_progress: Callable[[str, int, int], None] | None = None,
+) -> Knowledge:
     """Return what the groups' populations know of each series, its own readings taken in.
 
     Parameters
@@ -74,9 +80,63 @@ def know_series(con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: di
         One row a series, numbered from 0 in order.
     groups
         Fits by group name.
+    block
+        Series looked at together; it bounds the memory, and changes nothing else.
+    keep
+        Takes the lines of each block in place of ``Knowledge.lines``, which is then empty: a fleet's own lines may be
+        more than memory holds.
+    on_progress
+        Called with words, series done and series in all.
     """
-    n = len(series)
-    taken = con.execute(sql("fit/all_readings")).df()
+    parts, lines = [], []
+    for first in range(0, len(series), block):
+        last = min(first + block, len(series))
+        part = _know_block(con, series.iloc[first:last], groups)
+        if keep is None:
+            lines.append(part.lines)
+        else:
+            keep(part.lines)
+        parts.append(replace(part, lines=part.lines.iloc[:0]))
+        if on_progress is not None:
+            on_progress("series known", last, len(series))
+    return _joined(parts, lines)
+
+
+def _joined(parts: list[Knowledge], lines: list[pd.DataFrame]) -> Knowledge:
+    """Return the knowledge of blocks of series as one."""
+    if not parts:
+        nothing, none = np.zeros(0), np.zeros(0, dtype=object)
+        empty = pd.DataFrame(columns=["series"])
+        return Knowledge(
+            pd.DataFrame(columns=LINE_COLUMNS), nothing, nothing, none, none, nothing.astype(np.int64), nothing,
+            nothing, empty, empty,
+        )  # fmt: skip
+
+    def arrays(name: str) -> NDArray[Any]:
+        return np.concatenate([getattr(part, name) for part in parts])
+
+    def frames(name: str) -> pd.DataFrame:
+        return _stacked([getattr(part, name) for part in parts])
+
+    return Knowledge(
+        _stacked(lines) if lines else parts[0].lines,
+        arrays("effect"), arrays("reliability"), arrays("group"), arrays("whose_line"), arrays("n_visits"),
+        arrays("last_expected_mm"), arrays("last_z"), frames("slips"), frames("falls"),
+    )  # fmt: skip
+
+
+def _stacked(frames: list[pd.DataFrame]) -> pd.DataFrame:
+    """Return frames one below the other; an empty one among others tells no types."""
+    filled = [frame for frame in frames if len(frame)]
+    return pd.concat(filled, ignore_index=True) if filled else frames[0]
+
+
+def _know_block(con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: dict[str, EnsembleResults]) -> Knowledge:
+    """Return what is known of some series that are numbered one after the other, as in ``series``."""
+    n, begin = len(series), int(series["series"].iloc[0])
+    asked = {"first": begin, "last": begin + n - 1}
+    taken = con.execute(sql("fit/readings_of_series"), asked).df()
+    taken["series"] -= begin
     visits = np.bincount(taken["series"], minlength=n).astype(np.int64)
     effect, reliability = np.zeros(n), np.zeros(n)
     expected, z = np.full(n, np.nan), np.full(n, np.nan)
@@ -94,9 +154,9 @@ def know_series(con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: di
         group[rows] = name
         codes, cohorts = pd.factorize(series["cohort"].to_numpy()[rows])
         table = taken[np.isin(taken["series"], rows)].reset_index(drop=True)
-        view = _View.of(table, rows, [str(cohort) for cohort in cohorts], codes.astype(np.int64), ensemble)
+        view = View.of(table, rows, [str(cohort) for cohort in cohorts], codes.astype(np.int64), ensemble)
         whose[rows] = np.array([ensemble.best.population.mean_line(c)[1] for c in view.cohorts], dtype=object)[codes]
-        lines, effect[rows], reliability[rows] = _components(ensemble, view, series.iloc[rows])
+        lines, effect[rows], reliability[rows] = components_of(ensemble, view, series.iloc[rows])
         lines["series"] = rows[lines["series"]]
         parts.append(lines)
         foretold, distance = _odd_last(ensemble, view)
@@ -104,143 +164,17 @@ def know_series(con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: di
         expected[rows], z[rows] = np.where(sure, foretold, np.nan), np.where(sure, distance, np.nan)
         slips.append(_slipped(ensemble, view, table, sure))
         falls.append(_fallen(ensemble, view, table, sure))
+    lines = whole_lines(parts)
+    for frame in (lines, *slips, *falls):
+        frame["series"] = frame["series"] + begin
     return Knowledge(
-        _whole(parts), effect, reliability, group, whose, visits, expected, z,
+        lines, effect, reliability, group, whose, visits, expected, z,
         pd.concat(slips, ignore_index=True) if slips else pd.DataFrame(columns=["series"]),
         pd.concat(falls, ignore_index=True) if falls else pd.DataFrame(columns=["series"]),
     )  # fmt: skip
 
 
-_COLUMNS = [
-    "series", "shape", "shift_km", "weight", "intercept", "growth", "var_intercept", "cov_cross", "var_growth",
-    "exponent", "reference_km", "pace", "onset_km", "residual_variance", "wander_mm2_per_km", "from_km",
-]  # fmt: skip
-
-
-@dataclass(frozen=True)
-class _View:
-    """The series of one group: labels of their cohorts, codes into them, and their readings."""
-
-    cohorts: list[str]
-    codes: Integers
-    readings: ReadingArrays
-
-    @classmethod
-    def of(
-        cls,
-        table: pd.DataFrame,
-        rows: NDArray[np.int64],
-        cohorts: list[str],
-        codes: Integers,
-        ensemble: EnsembleResults,
-    ) -> _View:
-        """Return the view of readings (rows of ``fit/all_readings``) of series, renumbered in the order of ``rows``."""
-        errors = ensemble.best.population.errors
-        assert errors is not None
-        life = np.searchsorted(rows, table["series"].to_numpy()).astype(np.int64)
-        columns = {str(name): table[name].to_numpy() for name in table.columns}
-        return cls(cohorts, codes, arrays_of(columns, life, len(rows), errors.methods.names))
-
-
-def _whole(parts: list[pd.DataFrame]) -> pd.DataFrame:
-    """Return the components of all groups, with weights that sum to one a series."""
-    if not parts:
-        return pd.DataFrame(columns=_COLUMNS)
-    lines = pd.concat(parts, ignore_index=True)
-    return lines.assign(weight=lines["weight"] / lines.groupby("series")["weight"].transform("sum"))
-
-
-def _components(ensemble: EnsembleResults, view: _View, series: pd.DataFrame) -> tuple[pd.DataFrame, Floats, Floats]:
-    """Return the component table, and effect and reliability averaged over components, shape (J,)."""
-    of, shift = _shifts(series)
-    readings = _shifted(view.readings, of, shift)
-    n = len(series)
-    frames, effect, reliability = [], np.zeros(n), np.zeros(n)
-    weights = ensemble.weights_of(view.cohorts)[view.codes]
-    parts, evidence = [], np.zeros(weights.shape)
-    for k, fit in enumerate(ensemble.fits.values()):
-        population = fit.population
-        prior = population.prior(view.cohorts, view.codes[of])
-        sums = population.sums_of(population.settle(readings, prior))
-        known = population.know(sums, prior)
-        of_shift, evidence[:, k] = _shift_weights(known.log_density, of, n)
-        parts.append((fit, known, of_shift, population.growth_effects(sums, prior)))
-    weights = by_evidence(weights, evidence, ensemble.evidence)
-    for own, (fit, known, of_shift, (a, r)) in zip(weights.T, parts, strict=True):
-        effect += own * np.bincount(of, weights=of_shift * a, minlength=n)
-        reliability += own * np.bincount(of, weights=of_shift * r, minlength=n)
-        frames.append(_line_table(fit, known, of, shift, of_shift * own[of], spread=ensemble.spread))
-    return pd.concat(frames, ignore_index=True), effect, np.clip(reliability, 0.0, 0.999)
-
-
-def _shifts(series: pd.DataFrame) -> tuple[Integers, Floats]:
-    """Return components of (series, distance run before): one at 0, or a grid where the origin is unknown.
-
-    The grid is uniform between nothing and all that the vehicle had run when its record begins.
-    """
-    bound = np.where(series["origin"] == "unknown", series["earlier_km_at_most"].to_numpy(dtype=float), 0.0)
-    many = np.where(bound > 0.0, _SHIFTS, 1)
-    of = np.repeat(np.arange(len(series)), many)
-    step = np.arange(len(of)) - np.repeat(np.cumsum(many) - many, many)
-    return of, np.where(many[of] > 1, bound[of] * (step + 0.5) / _SHIFTS, 0.0)
-
-
-def _shifted(readings: ReadingArrays, of: Integers, shift: Floats) -> ReadingArrays:
-    """Return the readings of each component: those of its series, further on by its shift."""
-    counts = np.bincount(readings.life, minlength=readings.n_lives)
-    starts = np.cumsum(counts) - counts
-    each = counts[of]
-    component = np.repeat(np.arange(len(of)), each)
-    source = np.arange(int(each.sum())) - np.repeat(np.cumsum(each) - each, each) + starts[of][component]
-    chosen = readings.chosen(source)
-    return replace(chosen, life=component, distance=chosen.distance + shift[component], n_lives=len(of))
-
-
-def _shift_weights(log_marginal: Floats, of: Integers, n: int) -> tuple[Floats, Floats]:
-    """Return the posterior weight of each shift within its series, and the log density of each series over shifts."""
-    highest = np.full(n, -np.inf)
-    np.maximum.at(highest, of, log_marginal)
-    likelihood = np.exp(log_marginal - highest[of])
-    total = np.bincount(of, weights=likelihood, minlength=n)
-    return np.asarray(likelihood / total[of]), highest + np.log(total / np.bincount(of, minlength=n))
-
-
-def _line_table(
-    fit: WearResults, known: LifePosterior, of: Integers, shift: Floats, weight: Floats, *, spread: float
-) -> pd.DataFrame:
-    """Return the components as rows in the columns of ``Knowledge.lines``, those of no weight left out."""
-    H = fit.population.to_user()
-    mean = known.lines.mean @ H.T
-    cov = spread * np.einsum("ij,njk,lk->nil", H, known.lines.cov, H)
-    shape = fit.population.shape
-    row, component = np.divmod(np.arange(known.shares.size), known.shares.shape[1])
-    last = np.zeros(len(of)) if known.wander is None else known.wander.last
-    population = fit.population
-    from_km = (last * population.spread + population.centre) * shape.reference if known.wander is not None else last
-    table = pd.DataFrame(
-        {
-            "series": of[row],
-            "shape": shape.name,
-            "shift_km": shift[row],
-            "weight": (weight[:, None] * known.shares).ravel(),
-            "intercept": mean[:, 0],
-            "growth": mean[:, 1],
-            "var_intercept": cov[:, 0, 0],
-            "cov_cross": cov[:, 0, 1],
-            "var_growth": cov[:, 1, 1],
-            "exponent": shape.exponent,
-            "reference_km": shape.reference,
-            "pace": population.paces[component],
-            "onset_km": population.onsets[component],
-            "residual_variance": fit.residual_variance,
-            "wander_mm2_per_km": spread * population.wander_variance,
-            "from_km": from_km[row],
-        }
-    )
-    return table[table["weight"] > _LEAST_WEIGHT]
-
-
-def _odd_last(ensemble: EnsembleResults, view: _View) -> tuple[Floats, Floats]:
+def _odd_last(ensemble: EnsembleResults, view: View) -> tuple[Floats, Floats]:
     """Return what the earlier readings of each series foretold of its last, and its standardised distance."""
     readings = view.readings
     n = readings.n_lives
@@ -275,7 +209,7 @@ def _odd_last(ensemble: EnsembleResults, view: _View) -> tuple[Floats, Floats]:
     return expected, z
 
 
-def _slipped(ensemble: EnsembleResults, view: _View, table: pd.DataFrame, sure: NDArray[np.bool_]) -> pd.DataFrame:
+def _slipped(ensemble: EnsembleResults, view: View, table: pd.DataFrame, sure: NDArray[np.bool_]) -> pd.DataFrame:
     """Return the readings of series of known origin that do not fit the rest of their history."""
     population = ensemble.best.population
     columns = ["series", "visit_id", "timing", "play_mm"]
@@ -290,7 +224,7 @@ def _slipped(ensemble: EnsembleResults, view: _View, table: pd.DataFrame, sure: 
     ]
 
 
-def _fallen(ensemble: EnsembleResults, view: _View, table: pd.DataFrame, sure: NDArray[np.bool_]) -> pd.DataFrame:
+def _fallen(ensemble: EnsembleResults, view: View, table: pd.DataFrame, sure: NDArray[np.bool_]) -> pd.DataFrame:
     """Return falls of play in series of known origin that unrecorded work would explain."""
     falls = unexplained_falls(ensemble.best.population, view.cohorts, view.codes, view.readings)
     kept = sure[falls.life]

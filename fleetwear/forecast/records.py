@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
     import duckdb
 
-    from fleetwear.forecast.forecasting import FleetForecast
     from fleetwear.forecast.growth import FleetFit
+    from fleetwear.store.frames import FramesOnDisk
 
 
 @dataclass(frozen=True)
@@ -57,8 +57,16 @@ def insert_frame(con: duckdb.DuckDBPyConnection, table: str, frame: pd.DataFrame
     con.unregister("frame_to_insert")
 
 
-def save_fit(con: duckdb.DuckDBPyConnection, fit: FleetFit, series: pd.DataFrame, run: Run, settings: Settings) -> int:
-    """Write a fit in one transaction and return its fit_id."""
+def save_fit(
+    con: duckdb.DuckDBPyConnection,
+    fit: FleetFit,
+    series: pd.DataFrame,
+    run: Run,
+    settings: Settings,
+    *,
+    lines: FramesOnDisk,
+) -> int:
+    """Write a fit in one transaction and return its fit_id; ``lines`` are its posterior lines."""
     sharing = {"vehicle": fit.sharing.vehicle, "joint": fit.sharing.joint, "note": fit.sharing.note}
     stored = json.loads(settings.to_json()) | {"sharing": sharing, "unfitted": fit.unfitted}
     con.begin()
@@ -85,7 +93,10 @@ def save_fit(con: duckdb.DuckDBPyConnection, fit: FleetFit, series: pd.DataFrame
         insert_frame(con, "fit_series", rows.merge(known.falls, on="series", how="left"))
         keys = series[["series", "vehicle_id", "position_id", "life_no", "direction"]]
         insert_frame(con, "fit_slips", known.slips.merge(keys, on="series").assign(fit_id=fit_id))
-        insert_frame(con, "posteriors", known.lines.merge(keys, on="series").assign(fit_id=fit_id))
+        con.register("fitted_series", keys)
+        for part in lines:
+            con.execute(sql("fit/insert_posteriors"), {"fit_id": fit_id, "file": str(part)}).fetchall()
+        con.unregister("fitted_series")
         con.commit()
     except BaseException:
         con.rollback()
@@ -209,15 +220,21 @@ def latest_fit(con: duckdb.DuckDBPyConnection, *, as_of: date, known_by: datetim
     )
 
 
-def read_facts(con: duckdb.DuckDBPyConnection, fit: StoredFit) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Return the facts of every current series with what the fit says of it, and the posterior components.
+def prepare_facts(con: duckdb.DuckDBPyConnection, fit: StoredFit) -> None:
+    """Make the tables that `facts_of` reads, on this connection.
 
     Needs the tables of ``store.known.prepare`` and ``prepare_series`` on ``con``.
     """
-    facts = con.execute(sql("forecast/facts")).df()
-    known = con.execute(sql("fit/stored_series"), {"fit_id": fit.fit_id}).df()
-    lines = con.execute(sql("fit/stored_lines"), {"fit_id": fit.fit_id}).df()
-    facts = facts.merge(known, on="series", how="left")
+    con.execute(sql("forecast/facts")).fetchall()
+    for name in ("forecast/series", "forecast/lines"):
+        con.execute(sql(name), {"fit_id": fit.fit_id}).fetchall()
+
+
+def facts_of(con: duckdb.DuckDBPyConnection, vehicles: list[int]) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return the facts of these vehicles' current series with what the fit says of them, and posterior components."""
+    asked = {"vehicles": vehicles}
+    facts = con.execute(sql("forecast/facts_of_vehicles"), asked).df()
+    lines = con.execute(sql("forecast/lines_of_vehicles"), asked).df()
     for column, empty in (("effect", 0.0), ("reliability", 0.0), ("whose_line", ""), ("doubt", "")):
         facts[column] = facts[column].fillna(empty)
     borrowed = (facts["whose_line"] != facts["cohort"]) & (facts["whose_line"] != "")
@@ -227,14 +244,20 @@ def read_facts(con: duckdb.DuckDBPyConnection, fit: StoredFit) -> tuple[pd.DataF
 
 
 def save_forecast(
-    con: duckdb.DuckDBPyConnection, forecast: FleetForecast, fit_id: int, run: Run, settings: Settings
+    con: duckdb.DuckDBPyConnection,
+    joints: FramesOnDisk,
+    vehicles: FramesOnDisk,
+    fit_id: int,
+    run: Run,
+    settings: Settings,
 ) -> int:
     """Write a forecast in one transaction and return its forecast_id."""
     con.begin()
     try:
         forecast_id = _new_run(con, "forecasts", run, {"fit_id": fit_id, "settings": settings.to_json()})
-        insert_frame(con, "forecast_joints", forecast.joints.assign(forecast_id=forecast_id))
-        insert_frame(con, "forecast_vehicles", forecast.vehicles.assign(forecast_id=forecast_id))
+        for table, parts in (("forecast_joints", joints), ("forecast_vehicles", vehicles)):
+            for frame in parts.frames():
+                insert_frame(con, table, frame.assign(forecast_id=forecast_id))
         con.commit()
     except BaseException:
         con.rollback()

@@ -172,17 +172,37 @@ class Store:
     def _open(
         self, *, read_only: bool, wait_seconds: float, on_wait: Callable[[], None] | None
     ) -> Iterator[duckdb.DuckDBPyConnection]:
-        con = _connect_patiently(self.file, read_only=read_only, wait_seconds=wait_seconds, on_wait=on_wait)
+        con = _patiently(
+            lambda: connect(self.file, read_only=read_only), self.file, wait_seconds=wait_seconds, on_wait=on_wait
+        )
         try:
             yield con
         finally:
             con.close()
 
 
-def _connect_patiently(
-    file: Path, *, read_only: bool, wait_seconds: float, on_wait: Callable[[], None] | None
+def attach(con: duckdb.DuckDBPyConnection, file: Path, *, name: str, wait_seconds: float = 30.0) -> None:
+    """Attach a store's file for reading, under a name.
+
+    Raises
+    ------
+    StoreError
+        If it cannot be opened, or another process writes to it too long.
+    """
+    quoted = str(file).replace("'", "''")
+    _patiently(
+        lambda: con.execute(f"attach '{quoted}' as {name} (read_only)"), file, wait_seconds=wait_seconds, on_wait=None
+    )
+
+
+def _patiently(
+    opened: Callable[[], duckdb.DuckDBPyConnection],
+    file: Path,
+    *,
+    wait_seconds: float,
+    on_wait: Callable[[], None] | None,
 ) -> duckdb.DuckDBPyConnection:
-    """Connect, trying again with growing, jittered pauses while another process has the file."""
+    """Open, trying again with growing, jittered pauses while another process has the file."""
     import duckdb
 
     deadline = time.monotonic() + wait_seconds
@@ -190,7 +210,7 @@ def _connect_patiently(
     told = False
     while True:
         try:
-            return connect(file, read_only=read_only)
+            return opened()
         except duckdb.ConnectionException as error:
             raise StoreError(
                 "this program already has the store open in another way",

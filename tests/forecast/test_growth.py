@@ -183,6 +183,31 @@ def test_kinds_with_too_few_readings_are_named_not_guessed(make_store):
     assert fleet.knowledge.lines.empty
 
 
+def test_series_known_in_blocks_are_known_as_in_one(fitted):
+    con, series, fleet = fitted
+    kept = []
+    known = know_series(con, series, fleet.groups, block=97, keep=kept.append)
+    assert known.lines.empty
+    assert len(kept) == -(-len(series) // 97) > 5
+    order = ["series", "shape", "shift_km", "onset_km"]
+    pd.testing.assert_frame_equal(
+        pd.concat(kept).sort_values(order).reset_index(drop=True),
+        fleet.knowledge.lines.sort_values(order).reset_index(drop=True),
+        rtol=1e-9,
+    )
+    for name in ("effect", "reliability", "last_expected_mm", "last_z"):
+        np.testing.assert_allclose(getattr(known, name), getattr(fleet.knowledge, name), rtol=1e-9, atol=1e-12)
+    for name in ("group", "whose_line", "n_visits"):
+        assert (getattr(known, name) == getattr(fleet.knowledge, name)).all()
+    for name in ("slips", "falls"):
+        one, other = getattr(known, name), getattr(fleet.knowledge, name)
+        assert len(one)
+        keys = [column for column in ("series", "visit_id", "fell_on") if column in one]
+        pd.testing.assert_frame_equal(
+            one.sort_values(keys).reset_index(drop=True), other.sort_values(keys).reset_index(drop=True)
+        )
+
+
 def test_knowledge_without_groups_is_empty(fitted):
     con, series, _ = fitted
     assert know_series(con, series, {}).lines.empty

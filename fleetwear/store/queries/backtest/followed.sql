@@ -1,6 +1,6 @@
 -- Every current series that can be a case at the moment (its last measured reading within the limit that holds then),
 -- with what became of it afterwards: read again, replaced or adjusted without being read, or neither so far.
--- facts is what forecast/facts.sql gave; record_readings and record_lives are those of the whole record. Series have
+-- forecast_facts is what forecast/forecast_facts.sql gave; record_readings and record_lives are those of the whole record. Series have
 -- other numbers at other moments, so these are joined by what a series is: vehicle, position, life, direction.
 with following as (
     select
@@ -51,7 +51,7 @@ select
         when l.end_date is not null then 'replaced'
         else 'waiting'
     end as fate
-from facts as f
+from forecast_facts as f
 join last_measured as b
     on b.vehicle_id = f.vehicle_id
     and b.position_id = f.position_id

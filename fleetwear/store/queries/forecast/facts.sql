@@ -1,6 +1,7 @@
 -- What is known, before any forecast, of every current joint in every load direction: the last reading, the limit
 -- that applies at the moment, a symptom or question that is still open. Needs the tables of known/ and those of
 -- fit/series and fit/readings.
+create or replace temp table forecast_facts as
 with current as (
     select s.*, l.start_date, l.start_km
     from fit_input_series as s
@@ -165,4 +166,3 @@ left join open_question as q
     and q.life_no = c.life_no
     and q.direction = c.direction
 left join limit_of as li on li.series = c.series
-order by c.series

@@ -1,3 +1,5 @@
+-- What a fit says of each current series, numbered as fit_input_series on this connection.
+create or replace temp table forecast_series as
 select
     s.series,
     f.whose_line,
@@ -17,4 +19,3 @@ join fit_input_series as s
     and s.life_no = f.life_no
     and s.direction = f.direction
 where f.fit_id = $fit_id and s.is_current
-order by s.series

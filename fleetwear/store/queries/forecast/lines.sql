@@ -1,5 +1,7 @@
 -- The posterior components of a fit, numbered as fit_input_series on this connection.
+create or replace temp table forecast_lines as
 select
+    s.vehicle_id,
     s.series,
     p.shape,
     p.shift_km,
@@ -23,4 +25,4 @@ join fit_input_series as s
     and s.life_no = p.life_no
     and s.direction = p.direction
 where p.fit_id = $fit_id and s.is_current
-order by s.series, p.shape, p.shift_km, p.onset_km
+order by s.vehicle_id
