@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from datetime import date, datetime
     from pathlib import Path
 
+    from fleetwear.forecast.knowledge import Knowledge
+
 
 def run(
     folder: Path,
@@ -48,14 +50,19 @@ def run(
     chosen = settings or Settings()
     store = Store(folder)
     began = time.perf_counter()
-    with apart(store) as known, frames_on_disk(folder) as lines:
+    with apart(store) as known, frames_on_disk(folder) as lines, frames_on_disk(folder) as residuals:
         prepare(known.con, as_of=as_of, known_by=known_by)
         series = prepare_series(known.con)
         known.let_go(keep=["vehicles", "positions", "limits", "parts"])
-        fitted = fit_fleet(known.con, series, chosen, keep=lines.keep, on_progress=on_progress)
+
+        def keep(block: Knowledge) -> None:
+            lines.keep(block.lines)
+            residuals.keep(block.residuals)
+
+        fitted = fit_fleet(known.con, series, chosen, keep=keep, on_progress=on_progress)
         effects = compare_growth(known.con)
         made = Run(as_of, known_by, made_at, time.perf_counter() - began)
         with store.writer() as con:
-            fit_id = save_fit(con, fitted, series, made, chosen, lines=lines)
+            fit_id = save_fit(con, fitted, series, made, chosen, lines=lines, residuals=residuals)
             save_effects(con, fit_id, effects)
     return fit_id

@@ -71,12 +71,12 @@ def fit_fleet(
     series: pd.DataFrame,
     settings: Settings | None = None,
     *,
-    keep: Callable[[pd.DataFrame], None] | None = None,
+    keep: Callable[[Knowledge], None] | None = None,
     on_progress: Callable[[str, int, int], None] | None = None,
 ) -> FleetFit:
     """Return the fits of all kinds in ``series``, from the tables that :func:`prepare_series` made.
 
-    ``keep`` takes the posterior lines, block by block, in place of ``knowledge.lines``. ``on_progress`` is called with
+    ``keep`` takes what is known block by block, lines and residuals with it, which ``knowledge`` then lacks. ``on_progress`` is called with
     a kind or other words, how many are done and how many there are.
     """
     chosen = settings or Settings()

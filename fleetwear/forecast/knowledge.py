@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fleetwear.wear import EnsembleResults
+    from fleetwear.wear.judging import Judged
     from fleetwear.wear.sums import Floats, Integers
 
 _BLOCK = 20_000
@@ -57,6 +58,9 @@ class Knowledge:
     origin is unknown."""
     slips: pd.DataFrame
     """Readings that do not fit their joint's history: series, visit_id, timing, play_mm, expected_mm, p_slipped."""
+    residuals: pd.DataFrame
+    """How far each measured reading of a series of known origin lay from what the others of its series say of it:
+    series, visit_id, timing, residual_mm (offset of the method taken off), sd_mm (its standard deviation)."""
     falls: pd.DataFrame
     """Falls of play that unrecorded work would explain: series, fell_after, fell_on, fell_from_mm, fell_to_mm."""
 
@@ -67,7 +71,7 @@ def know_series(
     groups: dict[str, EnsembleResults],
     *,
     block: int = _BLOCK,
-    keep: Callable[[pd.DataFrame], None] | None = None,
+    keep: Callable[[Knowledge], None] | None = None,
     on_progress: Callable[[str, int, int], None] | None = None,
 ) -> Knowledge:
     """Return what the groups' populations know of each series, its own readings taken in.
@@ -83,33 +87,32 @@ def know_series(
     block
         Series looked at together; it bounds the memory, and changes nothing else.
     keep
-        Takes the lines of each block in place of ``Knowledge.lines``, which is then empty: a fleet's own lines may be
-        more than memory holds.
+        Takes what is known of each block; lines and residuals of the whole are then empty, since those of a large
+        fleet may be more than memory holds.
     on_progress
         Called with words, series done and series in all.
     """
-    parts, lines = [], []
+    parts: list[Knowledge] = []
     for first in range(0, len(series), block):
         last = min(first + block, len(series))
         part = _know_block(con, series.iloc[first:last], groups)
-        if keep is None:
-            lines.append(part.lines)
-        else:
-            keep(part.lines)
-        parts.append(replace(part, lines=part.lines.iloc[:0]))
+        if keep is not None:
+            keep(part)
+            part = replace(part, lines=part.lines.iloc[:0], residuals=part.residuals.iloc[:0])
+        parts.append(part)
         if on_progress is not None:
             on_progress("series known", last, len(series))
-    return _joined(parts, lines)
+    return _joined(parts)
 
 
-def _joined(parts: list[Knowledge], lines: list[pd.DataFrame]) -> Knowledge:
+def _joined(parts: list[Knowledge]) -> Knowledge:
     """Return the knowledge of blocks of series as one."""
     if not parts:
         nothing, none = np.zeros(0), np.zeros(0, dtype=object)
         empty = pd.DataFrame(columns=["series"])
         return Knowledge(
             pd.DataFrame(columns=LINE_COLUMNS), nothing, nothing, none, none, nothing.astype(np.int64), nothing,
-            nothing, empty, empty,
+            nothing, empty, empty, empty,
         )  # fmt: skip
 
     def arrays(name: str) -> NDArray[Any]:
@@ -119,9 +122,9 @@ def _joined(parts: list[Knowledge], lines: list[pd.DataFrame]) -> Knowledge:
         return _stacked([getattr(part, name) for part in parts])
 
     return Knowledge(
-        _stacked(lines) if lines else parts[0].lines,
+        frames("lines"),
         arrays("effect"), arrays("reliability"), arrays("group"), arrays("whose_line"), arrays("n_visits"),
-        arrays("last_expected_mm"), arrays("last_z"), frames("slips"), frames("falls"),
+        arrays("last_expected_mm"), arrays("last_z"), frames("slips"), frames("residuals"), frames("falls"),
     )  # fmt: skip
 
 
@@ -142,7 +145,7 @@ def _know_block(con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: di
     expected, z = np.full(n, np.nan), np.full(n, np.nan)
     group = np.full(n, "", dtype=object)
     whose = np.full(n, "", dtype=object)
-    parts, slips, falls = [], [], []
+    parts, slips, residuals, falls = [], [], [], []
     for name, ensemble in groups.items():
         kind, _, direction = name.partition("/")
         chosen = (series["kind"] == kind).to_numpy()
@@ -162,14 +165,18 @@ def _know_block(con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: di
         foretold, distance = _odd_last(ensemble, view)
         sure = series["origin"].to_numpy()[rows] != "unknown"
         expected[rows], z[rows] = np.where(sure, foretold, np.nan), np.where(sure, distance, np.nan)
-        slips.append(_slipped(ensemble, view, table, sure))
+        judged = _judged(ensemble, view)
+        if judged is not None:
+            slips.append(_slipped(judged, view, table, sure))
+            residuals.append(_residuals(ensemble, judged, view, table, sure))
         falls.append(_fallen(ensemble, view, table, sure))
     lines = whole_lines(parts)
-    for frame in (lines, *slips, *falls):
+    for frame in (lines, *slips, *residuals, *falls):
         frame["series"] = frame["series"] + begin
     return Knowledge(
         lines, effect, reliability, group, whose, visits, expected, z,
         pd.concat(slips, ignore_index=True) if slips else pd.DataFrame(columns=["series"]),
+        _stacked(residuals) if residuals else pd.DataFrame(columns=["series"]),
         pd.concat(falls, ignore_index=True) if falls else pd.DataFrame(columns=["series"]),
     )  # fmt: skip
 
@@ -209,19 +216,33 @@ def _odd_last(ensemble: EnsembleResults, view: View) -> tuple[Floats, Floats]:
     return expected, z
 
 
-def _slipped(ensemble: EnsembleResults, view: View, table: pd.DataFrame, sure: NDArray[np.bool_]) -> pd.DataFrame:
-    """Return the readings of series of known origin that do not fit the rest of their history."""
+def _judged(ensemble: EnsembleResults, view: View) -> Judged | None:
+    """Return the readings of the view judged by the others of their series; None without any."""
     population = ensemble.best.population
-    columns = ["series", "visit_id", "timing", "play_mm"]
-    if population.errors is None or population.errors.slips is None or not len(table):
-        return pd.DataFrame(columns=[*columns, "expected_mm", "p_slipped"])
-    prior = population.prior(view.cohorts, view.codes)
-    judged = judge(population, population.errors, view.readings, prior)
-    expected = view.readings.play - judged.gap
+    if population.errors is None or not len(view.readings.life):
+        return None
+    return judge(population, population.errors, view.readings, population.prior(view.cohorts, view.codes))
+
+
+def _slipped(judged: Judged, view: View, table: pd.DataFrame, sure: NDArray[np.bool_]) -> pd.DataFrame:
+    """Return the readings of series of known origin that do not fit the rest of their history."""
     named = (judged.slipped > SLIPPED) & sure[view.readings.life]
-    return table.assign(expected_mm=expected, p_slipped=judged.slipped).loc[
-        named, [*columns, "expected_mm", "p_slipped"]
-    ]
+    said = table.assign(expected_mm=view.readings.play - judged.gap, p_slipped=judged.slipped)
+    return said.loc[named, ["series", "visit_id", "timing", "play_mm", "expected_mm", "p_slipped"]]
+
+
+def _residuals(
+    ensemble: EnsembleResults, judged: Judged, view: View, table: pd.DataFrame, sure: NDArray[np.bool_]
+) -> pd.DataFrame:
+    """Return how far measured readings of series of known origin lie from what the others say, where others are."""
+    population, readings = ensemble.best.population, view.readings
+    assert population.errors is not None
+    ratio = readings.variance_ratio * population.errors.methods.of(readings).ratio
+    variance = ensemble.spread * judged.spread + population.residual_variance * ratio
+    others = np.bincount(readings.life, minlength=readings.n_lives)[readings.life] > 1
+    measured = np.ones(len(others), dtype=bool) if readings.seen is None else readings.seen == 0
+    said = table.assign(residual_mm=judged.gap, sd_mm=np.sqrt(variance))
+    return said.loc[measured & others & sure[readings.life], ["series", "visit_id", "timing", "residual_mm", "sd_mm"]]
 
 
 def _fallen(ensemble: EnsembleResults, view: View, table: pd.DataFrame, sure: NDArray[np.bool_]) -> pd.DataFrame:

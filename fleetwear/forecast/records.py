@@ -65,8 +65,9 @@ def save_fit(
     settings: Settings,
     *,
     lines: FramesOnDisk,
+    residuals: FramesOnDisk,
 ) -> int:
-    """Write a fit in one transaction and return its fit_id; ``lines`` are its posterior lines."""
+    """Write a fit in one transaction and return its fit_id; lines and residuals are those of its knowledge."""
     sharing = {"vehicle": fit.sharing.vehicle, "joint": fit.sharing.joint, "note": fit.sharing.note}
     stored = json.loads(settings.to_json()) | {"sharing": sharing, "unfitted": fit.unfitted}
     con.begin()
@@ -94,8 +95,9 @@ def save_fit(
         keys = series[["series", "vehicle_id", "position_id", "life_no", "direction"]]
         insert_frame(con, "fit_slips", known.slips.merge(keys, on="series").assign(fit_id=fit_id))
         con.register("fitted_series", keys)
-        for part in lines:
-            con.execute(sql("fit/insert_posteriors"), {"fit_id": fit_id, "file": str(part)}).fetchall()
+        for name, files in (("fit/insert_posteriors", lines), ("fit/insert_residuals", residuals)):
+            for file in files:
+                con.execute(sql(name), {"fit_id": fit_id, "file": str(file)}).fetchall()
         con.unregister("fitted_series")
         con.commit()
     except BaseException:

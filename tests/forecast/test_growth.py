@@ -188,10 +188,11 @@ def test_series_known_in_blocks_are_known_as_in_one(fitted):
     kept = []
     known = know_series(con, series, fleet.groups, block=97, keep=kept.append)
     assert known.lines.empty
+    assert known.residuals.empty
     assert len(kept) == -(-len(series) // 97) > 5
     order = ["series", "shape", "shift_km", "onset_km"]
     pd.testing.assert_frame_equal(
-        pd.concat(kept).sort_values(order).reset_index(drop=True),
+        pd.concat([part.lines for part in kept]).sort_values(order).reset_index(drop=True),
         fleet.knowledge.lines.sort_values(order).reset_index(drop=True),
         rtol=1e-9,
     )
@@ -206,6 +207,17 @@ def test_series_known_in_blocks_are_known_as_in_one(fitted):
         pd.testing.assert_frame_equal(
             one.sort_values(keys).reset_index(drop=True), other.sort_values(keys).reset_index(drop=True)
         )
+
+
+def test_residuals_are_standard_normal_but_for_slips(fitted):
+    """Away from slipped setups, readings lie about what the others say as far as is claimed."""
+    _, _, fleet = fitted
+    found = fleet.knowledge.residuals
+    z = found["residual_mm"] / found["sd_mm"]
+    assert len(found) > 1000
+    assert abs(z.median()) < 0.1
+    assert 0.8 < 1.4826 * np.abs(z - z.median()).median() < 1.2
+    assert not found.duplicated(["series", "visit_id", "timing"]).any()
 
 
 def test_knowledge_without_groups_is_empty(fitted):
