@@ -8,7 +8,7 @@ import streamlit as st
 
 from dashboard import snapshot
 from dashboard.style import look
-from fleetwear.reports.charts import calibration_chart, key_chart, play_chart
+from fleetwear.reports.charts import calibration_chart, consistency_chart, key_chart, play_chart
 
 if TYPE_CHECKING:
     import altair as alt
@@ -46,3 +46,10 @@ def calibration_spec(folder: str, number: int, look_name: str) -> Spec:  # noqa:
     assert check is not None, "a page without a backtest draws nothing"
     curve = check.calibration[check.calibration["scope"] == "all"]
     return spec_of(calibration_chart(curve, look=look()))
+
+
+@st.cache_data(max_entries=64, show_spinner=False)
+def consistency_spec(folder: str, number: int, source: str, name: str, look_name: str) -> Spec:  # noqa: ARG001
+    """Return the control chart of a source of readings."""
+    points = snapshot.consistency(folder, number).points
+    return spec_of(consistency_chart(points[(points["source"] == source) & (points["name"] == name)], look=look()))

@@ -8,6 +8,7 @@ import streamlit as st
 
 from fleetwear.backtest.records import StoredBacktest, read_backtest, read_cases
 from fleetwear.errors import StoreError
+from fleetwear.planning.consistency import Consistency, read_consistency
 from fleetwear.planning.flags import Flags, read_flags
 from fleetwear.planning.learnt import Learnt, read_learnt
 from fleetwear.planning.vehicle import VehicleRecord, read_vehicle
@@ -71,6 +72,12 @@ def model_check(folder: str, number: int) -> StoredBacktest | None:
 def learnt(folder: str, number: int) -> Learnt | None:
     """Return what the fit of the latest forecast has learnt, None without a forecast; nobody may change it."""
     return read_learnt(_connection(folder, number).cursor())
+
+
+@st.cache_resource(max_entries=3, show_spinner="Comparing readings")
+def consistency(folder: str, number: int) -> Consistency:
+    """Return what the latest fit says of the sources of readings; nobody may change it."""
+    return read_consistency(_connection(folder, number).cursor())
 
 
 @st.cache_resource(max_entries=3, show_spinner=False)

@@ -76,8 +76,8 @@ def fit_fleet(
 ) -> FleetFit:
     """Return the fits of all kinds in ``series``, from the tables that :func:`prepare_series` made.
 
-    ``keep`` takes what is known block by block, lines and residuals with it, which ``knowledge`` then lacks. ``on_progress`` is called with
-    a kind or other words, how many are done and how many there are.
+    ``keep`` takes what is known block by block, lines and residuals with it, which ``knowledge`` then lacks.
+    ``on_progress`` is called with a kind or other words, how many are done and how many there are.
     """
     chosen = settings or Settings()
     groups: dict[str, EnsembleResults] = {}

@@ -181,6 +181,7 @@ TABLES: tuple[Table, ...] = (
             Column("support", "word"),
             Column("read at", "word"),
             Column("indicator", "word"),
+            Column("instrument", also=("indicator number",)),
             Column("session", "whole"),
             Column("stroke", "whole"),
             Column("timing", "word"),

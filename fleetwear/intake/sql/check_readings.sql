@@ -17,6 +17,7 @@ select
     t.support,
     t.read_at,
     t.indicator,
+    t.instrument,
     t.session,
     t.stroke,
     coalesce(t.timing, 'before work') as timing,

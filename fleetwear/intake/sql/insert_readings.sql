@@ -1,8 +1,8 @@
 -- Readings with their session and stroke. A repeat without a session of its own begins the next one; a stroke
 -- without a number gets the next one in its series, counting those already in the store.
 insert into readings (
-    reading_id, visit_id, vehicle_id, position_id, direction, method, support, read_at, indicator, technician,
-    session, stroke, timing, result, play_mm, play_written, play_unit, resolution_mm, load_id, source_row, row_key
+    reading_id, visit_id, vehicle_id, position_id, direction, method, support, read_at, indicator, instrument,
+    technician, session, stroke, timing, result, play_mm, play_written, play_unit, resolution_mm, load_id, source_row, row_key
 )
 with placed as (
     select
@@ -74,6 +74,7 @@ select
     c.support,
     c.read_at,
     c.indicator,
+    c.instrument,
     c.technician,
     p.session,
     coalesce(p.stroke, numbered.stroke),

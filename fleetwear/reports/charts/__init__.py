@@ -4,8 +4,9 @@ Widths are the container's unless a number is given; nothing here knows a page o
 """
 
 from fleetwear.reports.charts.calibration import calibration_chart
+from fleetwear.reports.charts.consistency import consistency_chart
 from fleetwear.reports.charts.key import key_chart
 from fleetwear.reports.charts.play import play_chart
 from fleetwear.reports.charts.risk import risk_chart
 
-__all__ = ["calibration_chart", "key_chart", "play_chart", "risk_chart"]
+__all__ = ["calibration_chart", "consistency_chart", "key_chart", "play_chart", "risk_chart"]

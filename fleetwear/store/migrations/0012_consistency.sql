@@ -1,5 +1,8 @@
+-- Which indicator a reading was taken with, by its own number.
+alter table readings add column instrument varchar;
+
 -- How far each measured reading lay from what the other readings of its series say of it, in the fit: what control
--- charts by indicator, method and shop are drawn of. sd_mm is the standard deviation of such a residual.
+-- charts by instrument, method and shop are drawn of. sd_mm is the standard deviation of such a residual.
 create table fit_residuals (
     fit_id bigint not null references fits (fit_id),
     vehicle_id bigint not null,
@@ -13,18 +16,20 @@ create table fit_residuals (
     primary key (fit_id, vehicle_id, position_id, life_no, direction, visit_id, timing)
 );
 
--- A person agreed that readings of an indicator, a method or a shop are off over some time: they count for less in fits
--- made afterwards, as if their errors had been larger by the shift. No number is altered. ended says that the last
--- agreement about that source no longer stands.
+-- A person agreed that readings of an instrument, a method or a shop are off over some time: in fits made afterwards they
+-- count with that many times the variance of others. No number is altered. A row that does not stand takes back what was
+-- agreed about that source from that day on.
 create sequence agreement_ids;
 
 create table agreements (
     agreement_id bigint primary key default nextval('agreement_ids'),
-    source varchar not null check (source in ('indicator', 'method', 'shop')),
+    source varchar not null check (source in ('instrument', 'method', 'shop')),
     name varchar not null,
     since date not null,
     until date check (until >= since),
     shift_mm double not null,
+    variance_ratio double not null check (variance_ratio >= 1),
+    stands boolean not null,
     why varchar,
     agreed_by varchar,
     agreed_at timestamp not null

@@ -45,6 +45,7 @@ select
     r.support,
     r.read_at,
     r.indicator,
+    r.instrument,
     r.result,
     r.play_mm,
     r.play_written,

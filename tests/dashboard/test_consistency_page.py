@@ -1,0 +1,27 @@
+"""The page that tells which sources of readings stand out."""
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+SCRIPT = """
+from dashboard.messages import told_calmly
+from dashboard.tasks import consistency
+with told_calmly():
+    consistency.show()
+"""
+
+
+@pytest.fixture
+def page(monkeypatch, demo_store):
+    monkeypatch.setenv("FLEETWEAR_STORE", str(demo_store.folder))
+    return AppTest.from_string(SCRIPT, default_timeout=60).run()
+
+
+def test_it_lists_every_source_and_draws_the_one_that_is_chosen(page):
+    assert not page.exception
+    source = page.selectbox(key="source")
+    assert any(label.startswith("shop: ") for label in source.options)
+    assert any(label.startswith("method: ") for label in source.options)
+    page.selectbox(key="source").select(source.options[-1]).run()
+    assert not page.exception
+    assert any("Nothing stands out" in text.value or "since" in text.value for text in page.markdown)
