@@ -42,7 +42,11 @@ def show() -> None:
         depot = st.selectbox("Depot", [_EVERY_DEPOT, *depots(con)], key="export_depot", width=200)
         kind = _KINDS[st.selectbox("As", list(_KINDS), key="export_kind", width=240)]
     chosen = st.multiselect(
-        "Tables", table_names(), key="export_tables", placeholder="all of them", help="None chosen means all of them."
+        "Only these tables",
+        table_names(),
+        key="export_tables",
+        placeholder="all of them",
+        help="None chosen means all of them.",
     )
     stem = "fleetwear" if depot == _EVERY_DEPOT else f"fleetwear_{depot.replace(' ', '_')}"
     st.download_button(
@@ -64,9 +68,13 @@ def show() -> None:
     if depot != _EVERY_DEPOT:
         st.html('<p class="fw-quiet" style="margin:0">Limits and what the fit has learnt stay those of the fleet.</p>')
     st.subheader("Tables")
-    listing(_TABLES, [[Markup(f"<b>{name}</b>"), described[name]] for name in table_names()], caption="Tables that can be taken away")
+    listing(
+        _TABLES,
+        [[Markup(f"<b>{name}</b>"), described[name]] for name in table_names()],
+        caption="Tables that can be taken away",
+    )
     st.subheader("What the columns mean")
-    asked = st.selectbox("Table", table_names(), key="export_asked", width=240)
+    asked = st.selectbox("Of the table", table_names(), key="export_asked", width=240)
     meanings = read_dictionary(con, [asked])
     unit = meanings["unit"].where(meanings["unit"].notna(), meanings["type"])
     shown = meanings.assign(unit=unit)[["column_name", "unit", "meaning", "comes_from"]]
