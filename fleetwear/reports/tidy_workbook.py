@@ -20,6 +20,8 @@ ROWS = 1_048_575
 """Rows that a sheet holds under its headers (ISO/IEC 29500 leaves the limit to the program; spreadsheets have 2^20)."""
 LONGEST = 32_767
 """Characters that a cell holds."""
+_FIRST_YEAR = 1901
+"""Days before it are written as text: workbooks have none before 1900, and count that as a leap year."""
 _WIDEST, _NARROWEST = 60, 11
 _LOOKED_AT = 400
 """Rows that set the width of a column."""
@@ -93,6 +95,8 @@ def _write(page: Any, row: int, at: int, cell: object, forms: dict[str, Any], *,
     elif isinstance(cell, int | float):
         if cell == cell:
             page.write_number(row, at, cell)
+    elif isinstance(cell, date) and cell.year < _FIRST_YEAR:
+        page.write_string(row, at, cell.isoformat())
     elif isinstance(cell, datetime):
         page.write_datetime(row, at, cell, forms["moment"])
     elif isinstance(cell, date):

@@ -186,6 +186,18 @@ def test_what_a_workbook_cannot_hold_is_told(tidy, monkeypatch):
     assert csv_frame(small(tidy, ["x" * 32_768]).tables["vehicles"])["unit"].str.len().tolist() == [32_768]
 
 
+def test_a_day_that_a_workbook_has_no_number_for_is_text(tidy):
+    dictionary = tidy.dictionary[
+        (tidy.dictionary["table_name"] == "vehicles") & (tidy.dictionary["column_name"] == "in_service_date")
+    ]
+    days = [datetime.date(1899, 5, 5), datetime.date(1900, 2, 28), datetime.date(1901, 1, 1)]
+    table = pa.table({"in_service_date": pa.array(days, pa.date32())})
+    old = dataclasses.replace(tidy, tables={"vehicles": table}, dictionary=dictionary, fleet_wide=())
+    data = tidy_files(old, "xlsx")[workbook_name(old)]
+    sheet = python_calamine.CalamineWorkbook.from_filelike(io.BytesIO(data)).get_sheet_by_name("vehicles").to_python()
+    assert [row[0] for row in sheet[1:]] == ["1899-05-05", "1900-02-28", days[2]]
+
+
 def test_files_are_written_where_they_are_asked_for(tidy, tmp_path):
     some = small(tidy, ["A"])
     folder = tmp_path / "deep" / "folder"
