@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboard.messages import caution, told_calmly
 from dashboard.style import lay_out, look
-from dashboard.tasks import consistency, model_check, next_service, one_vehicle, reading_study
+from dashboard.tasks import consistency, model_check, next_service, one_vehicle, reading_study, taking_away
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -35,6 +35,7 @@ _TASKS = [
     _Task("Model check", "model-check", model_check.show),
     _Task("How well a reading is known", "reading", reading_study.show),
     _Task("Do readings agree", "readings-agree", consistency.show),
+    _Task("Take the data away", "data", taking_away.show),
 ]
 
 

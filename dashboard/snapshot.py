@@ -11,11 +11,14 @@ from fleetwear.errors import StoreError
 from fleetwear.planning.consistency import Consistency, read_consistency
 from fleetwear.planning.flags import Flags, read_flags
 from fleetwear.planning.learnt import Learnt, read_learnt
+from fleetwear.planning.maintenance import MaintenanceRecord, read_maintenance
 from fleetwear.planning.vehicle import VehicleRecord, read_vehicle
 from fleetwear.reports.joint_history import JointHistory, joint_histories
 from fleetwear.store import default_store_dir, open_snapshot, snapshot_number
 
 if TYPE_CHECKING:
+    from datetime import date
+
     import duckdb
     import pandas as pd
 
@@ -60,6 +63,12 @@ def vehicle(folder: str, number: int, name: str) -> VehicleRecord:
 def histories(folder: str, number: int, unit: str) -> list[JointHistory]:
     """Return the histories of a vehicle's joints, the most pressing first; nobody may change them."""
     return joint_histories(vehicle(folder, number, unit))
+
+
+@st.cache_resource(max_entries=24, show_spinner="Reading the maintenance record")
+def maintenance(folder: str, number: int, unit: str, left: date | None) -> MaintenanceRecord:
+    """Return a vehicle's maintenance record; nobody may change it."""
+    return read_maintenance(_connection(folder, number).cursor(), unit, left=left)
 
 
 @st.cache_resource(max_entries=3, show_spinner="Reading the model check")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from html import escape
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pandas as pd
 import streamlit as st
@@ -20,12 +20,12 @@ from dashboard.listing import (
     vehicle_list_link,
     window,
 )
-from dashboard.printed import offer_page
 from dashboard.style import look
+from dashboard.tasks.one_vehicle_downloads import offer_maintenance_record, offer_page
+from dashboard.tasks.one_vehicle_history import list_visits, list_work
 from fleetwear.errors import FleetwearError
 from fleetwear.planning.wording import (
     is_known,
-    say_count,
     say_date,
     say_dates,
     say_distance,
@@ -34,30 +34,13 @@ from fleetwear.planning.wording import (
     say_play,
     say_probability,
 )
-from fleetwear.reports.flag_files import to_csv
 from fleetwear.reports.joint_history import JointHistory
-from fleetwear.reports.reading_file import reading_file
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Hashable
+    from collections.abc import Callable
 
     from fleetwear.planning.vehicle import VehicleRecord
 
-_VISIT_COLUMNS = [
-    Column("Date", tight=True, bare=True),
-    Column("Odometer", tight=True),
-    Column("Shop"),
-    Column("Technician"),
-    Column("Complaint"),
-]
-_WORK_COLUMNS = [
-    Column("Date", tight=True, bare=True),
-    Column("Distance run", tight=True),
-    Column("Joint"),
-    Column("Work"),
-    Column("Part, supplier"),
-    Column("Why"),
-]
 _POINTS = ("05", "50", "95")
 _FIRST = 6
 """Charts that are drawn before the reader asks for all."""
@@ -97,8 +80,9 @@ def show() -> None:
     _untested(histories)
     _charts(histories, folder, number)
     _joint_table(record, histories)
-    _visits(record)
-    _work(record)
+    list_visits(record)
+    list_work(record)
+    offer_maintenance_record(folder, number, str(vehicle["unit"]))
 
 
 def _described(vehicle: pd.Series) -> str:
@@ -272,68 +256,3 @@ def _crossing(points: list[object], word: Callable[[object], str], *, limited: b
         return "beyond the horizon"
     low, middle, high = (word(value) if is_known(value) else "beyond the horizon" for value in points)
     return window(f"{middle} ({low} to {high})")
-
-
-def _visits(record: VehicleRecord) -> None:
-    st.subheader("Visits")
-    unit = str(record.vehicle["distance_unit"])
-    if record.visits.empty:
-        st.markdown("No visit is on record.")
-        return
-    rows: list[list[Cell]] = [
-        [
-            say_date(visit["visit_date"]),
-            say_distance(visit["odometer_km"], unit) if is_known(visit["odometer_km"]) else "",
-            _blank(visit["shop"]),
-            _blank(visit["technician"]),
-            _complaint(visit),
-        ]
-        for visit in record.visits.to_dict("records")
-    ]
-    listing(_VISIT_COLUMNS, rows, caption="Visits, newest first")
-    readings = say_count(len(record.readings), "reading", "readings")
-    st.markdown(f"{readings} on {say_count(len(rows), 'visit', 'visits')}.")
-    st.download_button(
-        "Download readings, CSV",
-        to_csv(reading_file(record)),
-        f"readings_{record.vehicle['unit']}.csv",
-        "text/csv",
-        on_click="ignore",
-    )
-
-
-def _blank(value: object) -> str:
-    return str(value) if is_known(value) else ""
-
-
-def _complaint(visit: dict[Hashable, Any]) -> str:
-    if not is_known(visit["complaint"]):
-        return ""
-    confirmed = visit["symptom_confirmed"]
-    if not is_known(confirmed):
-        return str(visit["complaint"])
-    if not confirmed:
-        return f"{visit['complaint']}; not confirmed"
-    joint = f" at the {visit['symptom_joint']}" if is_known(visit["symptom_joint"]) else ""
-    return f"{visit['complaint']}; confirmed{joint}"
-
-
-def _work(record: VehicleRecord) -> None:
-    st.subheader("Work on joints")
-    if record.work.empty:
-        st.markdown("No work on a joint is on record.")
-        return
-    unit = str(record.vehicle["distance_unit"])
-    hidden = record.vehicle["distance_source"] == "none"
-    rows: list[list[Cell]] = [
-        [
-            say_date(work["work_date"]),
-            "" if hidden else say_distance(work["running_km"], unit),
-            str(work["joint"]),
-            str(work["work"]),
-            ", ".join(str(work[name]) for name in ("part_number", "supplier") if is_known(work[name])),
-            _blank(work["reason"]),
-        ]
-        for work in record.work.to_dict("records")
-    ]
-    listing(_WORK_COLUMNS, rows, caption="Work, newest first")

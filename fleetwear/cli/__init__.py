@@ -3,7 +3,18 @@
 Exit codes: 0 done; 1 it could not be done, and the message says why; 2 the command was not understood.
 """
 
-from fleetwear.cli import analysing, consistency, forecasting, keeping, loading, reading_out, serving
+from fleetwear.cli import analysing, consistency, forecasting, keeping, loading, reading_out, serving, taking_away
 from fleetwear.cli.program import app, main
 
-__all__ = ["analysing", "app", "consistency", "forecasting", "keeping", "loading", "main", "reading_out", "serving"]
+__all__ = [
+    "analysing",
+    "app",
+    "consistency",
+    "forecasting",
+    "keeping",
+    "loading",
+    "main",
+    "reading_out",
+    "serving",
+    "taking_away",
+]

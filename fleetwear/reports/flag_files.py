@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from fleetwear.reports.inert import inert
 from fleetwear.units import convert
 
 if TYPE_CHECKING:
@@ -54,8 +55,11 @@ def flag_file(flags: Flags) -> pd.DataFrame:
 
 
 def to_csv(frame: pd.DataFrame) -> bytes:
-    """Return the frame as CSV in UTF-8, with a byte-order mark so that spreadsheets read it as such."""
-    return frame.to_csv(index=False, lineterminator="\r\n").encode("utf-8-sig")
+    """Return the frame as CSV in UTF-8, with a byte-order mark so that spreadsheets read it as such.
+
+    Text that a spreadsheet might run has an apostrophe before it; see ``reports.inert``.
+    """
+    return inert(frame).to_csv(index=False, lineterminator="\r\n").encode("utf-8-sig")
 
 
 def to_xlsx(frame: pd.DataFrame, *, sheet: str) -> bytes:

@@ -30,7 +30,8 @@ if TYPE_CHECKING:
     from fleetwear.reports.joint_history import JointHistory
 
 Paper = Literal["a4", "letter"]
-_PAPERS = {"a4": "a4", "letter": "us-letter"}
+PAPERS = {"a4": "a4", "letter": "us-letter"}
+"""What the typesetter calls each paper."""
 
 FONT = "Libertinus Serif"
 """The font of words and charts."""
@@ -65,7 +66,7 @@ def vehicle_pdf(
     if histories is None:
         histories = joint_histories(record)
     data = vehicle_sheet(record, histories) | {
-        "paper": _PAPERS[paper],
+        "paper": PAPERS[paper],
         "font": FONT,
         "look": {name: getattr(PRINT, name) for name in ("ink", "muted", "rule", "tint", "accent")},
         "charts": [_chart(history) for history in [h for h in histories if len(h.readings)][:_CHARTS]],

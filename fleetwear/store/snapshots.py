@@ -18,6 +18,7 @@ from fleetwear.store.connection import connect
 from fleetwear.store.location import SNAPSHOT_FOLDER
 from fleetwear.store.migrations import check_version, newest_version
 from fleetwear.store.syncing import sync as _sync
+from fleetwear.store.tidy import make_tidy
 
 if TYPE_CHECKING:
     import duckdb
@@ -55,6 +56,7 @@ def publish(store: Store, *, keep: int = 3, wait_seconds: float = 30.0) -> Path:
             unfinished = folder / f"{number:06d}.duckdb{_BEING_MADE}"
             finished = folder / f"{number:06d}.duckdb"
             _copy(con, unfinished)
+            _add_views(unfinished)
             _sync(unfinished)
             os.replace(unfinished, finished)
             forecast_id = con.execute("select max(forecast_id) from forecasts").fetchall()[0][0]
@@ -135,6 +137,15 @@ def _copy(con: duckdb.DuckDBPyConnection, target: Path) -> None:
         con.execute(f'copy from database "{source}" to snapshot')
     finally:
         con.execute("detach snapshot")
+
+
+def _add_views(unfinished: Path) -> None:
+    """Give the copy the documented views of its latest forecast."""
+    con = connect(unfinished, read_only=False)
+    try:
+        make_tidy(con)
+    finally:
+        con.close()
 
 
 def _point_to(folder: Path, file: Path, *, number: int, forecast_id: int | None) -> None:

@@ -50,6 +50,7 @@ def main(store: Path, units: list[str]) -> None:
     pages = {"next_service": "/", "vehicle_none": "/vehicle", "vehicle_unknown": "/vehicle?unit=ZZZ9"}
     pages["model_check"] = "/model-check"
     pages["readings_agree"] = "/readings-agree"
+    pages["data"] = "/data"
     pages |= {f"vehicle_{unit}": f"/vehicle?unit={unit}" for unit in units}
     with served(store, log=FOLDER / "server.log") as address, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGS)

@@ -27,6 +27,16 @@ CHROMIUM_ARGS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+OVERFLOW = """() => {
+  const main = document.querySelector('[data-testid="stMain"]');
+  const edge = main.getBoundingClientRect().right + 0.5;
+  const out = [...main.querySelectorAll('p, td, dd, h1, h3, button, input, svg, label')]
+    .filter(e => e.getClientRects().length && getComputedStyle(e).clipPath === 'none')
+    .filter(e => !e.closest('thead') && e.getBoundingClientRect().right > edge)
+    .map(e => e.tagName + ' ' + e.textContent.slice(0, 40));
+  return {wide: main.scrollWidth - main.clientWidth, out};
+}"""
+"""What reaches beyond the page's right edge, to be evaluated in the page."""
 _PATIENCE_S = 60.0
 
 
@@ -85,3 +95,13 @@ def settle(page: object) -> None:
         timeout=60_000,
     )
     page.wait_for_timeout(350)
+
+
+def choose(page: object, label: str, option: str) -> None:
+    """Choose an option of a list, and wait until the page has run."""
+    from playwright.sync_api import Page
+
+    assert isinstance(page, Page)
+    page.get_by_label(label, exact=True).click()
+    page.get_by_role("option", name=option, exact=True).click()
+    settle(page)

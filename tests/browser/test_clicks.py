@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 import python_calamine
-from serving import served, settle
+from serving import OVERFLOW, choose, served, settle
 
 from fleetwear.planning.flags import read_flags
 from fleetwear.store import open_snapshot
@@ -16,15 +16,6 @@ from fleetwear.store import open_snapshot
 pytestmark = pytest.mark.browser
 
 _UNITS = "() => [...document.querySelectorAll('.fw-table tbody tr')].map(r => r.querySelector('a').textContent)"
-_OVERFLOW = """() => {
-  const main = document.querySelector('[data-testid="stMain"]');
-  const edge = main.getBoundingClientRect().right + 0.5;
-  const out = [...main.querySelectorAll('p, td, dd, h1, h3, button, input, svg, label')]
-    .filter(e => e.getClientRects().length && getComputedStyle(e).clipPath === 'none')
-    .filter(e => !e.closest('thead') && e.getBoundingClientRect().right > edge)
-    .map(e => e.tagName + ' ' + e.textContent.slice(0, 40));
-  return {wide: main.scrollWidth - main.clientWidth, out};
-}"""
 _CUT_WORDS = """() => [...document.querySelectorAll('[data-testid="stVegaLiteChart"] svg')].flatMap(svg => {
   const box = svg.getBoundingClientRect();
   return [...svg.querySelectorAll('text')].filter(t => t.textContent.trim())
@@ -39,12 +30,6 @@ def flags(demo_store):
     con = open_snapshot(demo_store.folder)
     yield read_flags(con)
     con.close()
-
-
-def choose(page, label, option):
-    page.get_by_label(label, exact=True).click()
-    page.get_by_role("option", name=option, exact=True).click()
-    settle(page)
 
 
 def test_filter_by_depot(open_page, flags):
@@ -112,7 +97,7 @@ def test_a_unit_is_found_by_its_plate(open_page, flags):
 def test_nothing_is_cut_off(open_page, flags, width):
     for path in ("/", f"/vehicle?unit={flags.vehicles['unit'][0]}&all=true"):
         page = open_page(path, width=width)
-        assert page.evaluate(_OVERFLOW) == {"wide": 0, "out": []}
+        assert page.evaluate(OVERFLOW) == {"wide": 0, "out": []}
         assert page.evaluate(_CUT_WORDS) == []
 
 
@@ -144,7 +129,7 @@ def test_the_model_check_is_reached_whole_and_its_cases_can_be_taken_away(chromi
     page.get_by_role("heading", name="Model check").wait_for()
     page.get_by_text("The same as a table").click()
     page.get_by_role("table", name="Calibration, bin by bin").wait_for()
-    assert page.evaluate(_OVERFLOW) == {"wide": 0, "out": []}
+    assert page.evaluate(OVERFLOW) == {"wide": 0, "out": []}
     assert page.evaluate(_CUT_WORDS) == []
     with page.expect_download() as waiting:
         page.get_by_role("button", name="Download cases (CSV)").click()

@@ -56,12 +56,12 @@ def test_every_command_is_documented_with_an_example(name: str) -> None:
 
 
 def test_every_documented_command_exists() -> None:
-    for name in re.findall(r"`fleetwear ([a-z]+)", README):
+    for name in re.findall(r"`fleetwear ([a-z-]+)", README):
         assert name in COMMANDS
 
 
 def test_documented_options_exist() -> None:
-    for name, row in re.findall(r"^\| `fleetwear ([a-z]+)[^|]*\|(.*)\|$", README, flags=re.MULTILINE):
+    for name, row in re.findall(r"^\| `fleetwear ([a-z-]+)[^|]*\|(.*)\|$", README, flags=re.MULTILINE):
         known = {option for param in COMMANDS[name].params for option in param.opts}
         for option in re.findall(r"`(--[a-z-]+)", row):
             assert option in known, f"{name} has no {option}"
@@ -89,6 +89,13 @@ def test_outcomes_are_documented_in_order() -> None:
 
     rows = re.findall(r"^\| ([^|`]+?) \|", README.split("Outcomes, the most pressing first:")[1], flags=re.MULTILINE)
     assert rows[1:9] == [str(outcome) for outcome in Outcome]
+
+
+def test_every_documented_view_is_listed() -> None:
+    from fleetwear.store.tidy import KEYS
+
+    listed = set(re.findall(r"`tidy\.([a-z_]+)`", (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")))
+    assert listed == {*KEYS, "dictionary"}
 
 
 def test_locks_name_hashes_and_no_host() -> None:

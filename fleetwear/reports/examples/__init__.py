@@ -1,0 +1,1 @@
+"""Worked examples for those who open a published snapshot themselves."""

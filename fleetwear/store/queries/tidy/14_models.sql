@@ -1,0 +1,27 @@
+select
+    m.model_group,
+    m.shape,
+    m.weight,
+    m.exponent,
+    m.reference_km as growth_over_km,
+    m.pace,
+    m.n_lives as lives,
+    m.n_readings as readings,
+    m.residual_variance as residual_variance_mm2,
+    m.cov_intercept as variance_of_intercepts_mm2,
+    m.cov_cross as covariance_mm2,
+    m.cov_growth as variance_of_growth_mm2,
+    m.slip_share,
+    m.slip_shift_mm,
+    m.slip_variance as slip_variance_mm2,
+    m.wander_mm2_per_km,
+    m.spread,
+    m.loglik as restricted_log_likelihood,
+    m.converged,
+    nullif(m.doubt, '') as doubt,
+    a.as_of,
+    a.forecast_number,
+    a.fit_number,
+    a.program_version
+from main.fit_models as m
+join tidy.about as a on a.fit_number = m.fit_id
