@@ -7,5 +7,8 @@ from fleetwear.reports.charts.calibration import calibration_chart
 from fleetwear.reports.charts.key import key_chart
 from fleetwear.reports.charts.play import play_chart
 from fleetwear.reports.charts.risk import risk_chart
+from fleetwear.reports.charts.trends import cohort_chart, crossing_chart, growth_chart
 
-__all__ = ["calibration_chart", "key_chart", "play_chart", "risk_chart"]
+__all__ = [
+    "calibration_chart", "cohort_chart", "crossing_chart", "growth_chart", "key_chart", "play_chart", "risk_chart",
+]  # fmt: skip
