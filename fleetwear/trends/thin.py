@@ -94,8 +94,9 @@ def _too_wide(name: str, n: int, wide: float, noun: tuple[str, str]) -> ThinGrou
     more = int(np.ceil(n * ((wide / AIM) ** 2 - 1.0)))
     return ThinGroup(
         _named(name),
-        f"mean growth of {say_count(n, *noun)} known to {wide:.0%} only",
-        f"about {say_count(more, f'more {noun[0]}', f'more {noun[1]}')} read at two visits would bring it to {AIM:.0%}",
+        f"mean growth of {say_count(n, *noun)} known to within {100.0 * wide:.0f} % only",
+        f"about {say_count(more, f'more {noun[0]}', f'more {noun[1]}')} read at two visits would bring that to "
+        f"{100.0 * AIM:.0f} %",
     )
 
 

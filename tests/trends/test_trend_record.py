@@ -252,3 +252,18 @@ def test_comparisons_still_take_only_what_was_measured(demo_store):
     ).fetchall()[0][0]
     con.close()
     assert counts[0] == measured < counts[1]
+
+
+def test_a_mean_that_is_known_too_widely_says_how_many_more_would_do(read):
+    _, trends = read
+    wide = [one for one in thin_groups(trends) if "known to within" in one.has]
+    assert wide
+    name = wide[0].name.lower().replace(", ", "/")
+    own = trends.lives[(trends.lives["cohort"].str.lower() == name) & (trends.lives["n_visits"] >= 2)]
+    columns = (own["growth_mm_per_km"].to_numpy(), own["variance"].to_numpy())
+    vehicle = own["vehicle_id"].to_numpy()
+    found = spread_of(group_sums(*columns, np.zeros(len(own), dtype=np.int64), vehicle, n_groups=1))
+    half = (found.upper[0] - found.lower[0]) / 2.0 / found.mean[0]
+    more = math.ceil(len(own) * ((half / 0.25) ** 2 - 1.0))
+    assert wide[0].has == f"mean growth of {len(own)} parts known to within {100 * half:.0f} % only"
+    assert wide[0].needs == f"about {more} more parts read at two visits would bring that to 25 %"
