@@ -8,7 +8,16 @@ import streamlit as st
 
 from dashboard import snapshot
 from dashboard.style import look
-from fleetwear.reports.charts import calibration_chart, consistency_chart, key_chart, play_chart
+from fleetwear.reports.charts import (
+    calibration_chart,
+    cohort_chart,
+    consistency_chart,
+    crossing_chart,
+    growth_chart,
+    key_chart,
+    play_chart,
+)
+from fleetwear.reports.trend_tables import TrendUnits, curves_end
 
 if TYPE_CHECKING:
     import altair as alt
@@ -46,6 +55,42 @@ def calibration_spec(folder: str, number: int, look_name: str) -> Spec:  # noqa:
     assert check is not None, "a page without a backtest draws nothing"
     curve = check.calibration[check.calibration["scope"] == "all"]
     return spec_of(calibration_chart(curve, look=look()))
+
+
+@st.cache_data(max_entries=48, show_spinner=False)
+def growth_spec(folder: str, number: int, by: str, kind: str | None, units: TrendUnits, look_name: str) -> Spec:  # noqa: ARG001
+    """Return the picture of growth by a factor."""
+    told = snapshot.trend_answer(folder, number, by=by, kind=kind)
+    return spec_of(growth_chart(told.growth, told.densities, by=by, units=units, look=look()))
+
+
+@st.cache_data(max_entries=48, show_spinner="Drawing the curves")
+def cohort_specs(
+    folder: str,
+    number: int,
+    kind: str,
+    units: TrendUnits,
+    look_name: str,  # noqa: ARG001
+) -> list[Spec]:
+    """Return the pictures of a kind's cohorts, in the order of their names."""
+    told = snapshot.trend_answer(folder, number, by="kind", kind=kind)
+    curves = told.curves[kind]
+    ends = curves_end(curves, units)
+    return [spec_of(cohort_chart(curve, ends=ends, units=units, look=look())) for _, curve in curves.groupby("cohort")]
+
+
+@st.cache_data(max_entries=48, show_spinner=False)
+def crossing_specs(
+    folder: str,
+    number: int,
+    by: str,
+    kind: str | None,
+    units: TrendUnits,
+    look_name: str,  # noqa: ARG001
+) -> list[Spec]:
+    """Return the pictures of the groups of which a part crossed its limit, in their order."""
+    told = snapshot.trend_answer(folder, number, by=by, kind=kind)
+    return [spec_of(crossing_chart(one, units=units, look=look())) for one in told.crossing]
 
 
 @st.cache_data(max_entries=64, show_spinner=False)

@@ -15,6 +15,7 @@ from fleetwear.planning.maintenance import MaintenanceRecord, read_maintenance
 from fleetwear.planning.vehicle import VehicleRecord, read_vehicle
 from fleetwear.reports.joint_history import JointHistory, joint_histories
 from fleetwear.store import default_store_dir, open_snapshot, snapshot_number
+from fleetwear.trends import TrendAnswer, Trends, answer, read_trends
 
 if TYPE_CHECKING:
     from datetime import date
@@ -96,6 +97,18 @@ def model_check_cases(folder: str, number: int) -> pd.DataFrame:
     if check is None:
         raise StoreError("there is no backtest in the store", where=folder, mend="Run `fleetwear backtest`.")
     return read_cases(_connection(folder, number).cursor(), check.backtest_id)
+
+
+@st.cache_resource(max_entries=3, show_spinner="Reading the record")
+def trends(folder: str, number: int) -> Trends:
+    """Return what the trends are made from; it is shared between runs, so nobody may change it."""
+    return read_trends(_connection(folder, number).cursor())
+
+
+@st.cache_resource(max_entries=48, show_spinner="Making the trends")
+def trend_answer(folder: str, number: int, *, by: str, kind: str | None) -> TrendAnswer:
+    """Return what the trends say by a factor, for a kind or for all; nobody may change it."""
+    return answer(trends(folder, number), by=by, kind=kind)
 
 
 def cursor(folder: str, number: int) -> duckdb.DuckDBPyConnection:

@@ -1,4 +1,4 @@
-"""Commands for the analyst's questions: effects, study."""
+"""Commands for the analyst's questions: effects, trends, study."""
 
 from __future__ import annotations
 
@@ -67,6 +67,73 @@ def effects(
     if compared < len(found):
         say(f"{len(found) - compared} more could not be made; --format csv tells why.")
     say(EFFECTS_CAUTION)
+
+
+class TrendBy(StrEnum):
+    """What trends are told by."""
+
+    KIND = "kind"
+    MODEL = "model"
+    DEPOT = "depot"
+    DUTY = "duty"
+    SUPPLIER = "supplier"
+
+
+@app.command()
+def trends(
+    by: Annotated[TrendBy, typer.Option("--by", help="What the parts are grouped by.")] = TrendBy.KIND,
+    kind: Annotated[str | None, typer.Option(help="Only this kind of joint; each of them if not given.")] = None,
+    units: Annotated[
+        str | None,
+        typer.Option(help='Units of play and distance, like "mm km"; those of most vehicles if not given.'),
+    ] = None,
+    report: Annotated[
+        Path | None,
+        typer.Option("--report", metavar="FILE", help="Write the report, with charts, to a .html or .pdf file too."),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="FILE", help="Write the table to a .csv or .xlsx file too.")
+    ] = None,
+    form: FormOption = Form.TABLE,
+    store: StoreOption = None,
+) -> None:
+    """Print how fast play grows, how parts differ, and by when they cross their limits, group by group.
+
+    Means are not adjusted for what else sets groups apart; `fleetwear effects` compares with adjustment.
+
+    Example: fleetwear trends --by depot --kind "ball joint" --report trends.pdf
+    """
+    from fleetwear.reports import trend_words as words
+    from fleetwear.reports.tables import render
+    from fleetwear.reports.trend_tables import TrendUnits, short_trend_table, trend_table, write_trend_file
+    from fleetwear.store import open_snapshot
+    from fleetwear.trends import answer, read_trends
+    from fleetwear.vocabulary import CAUTION
+
+    con = open_snapshot(store_folder(store))
+    try:
+        found = read_trends(con)
+    finally:
+        con.close()
+    told = answer(found, by=by.value, kind=kind)
+    own = TrendUnits(*found.units[0]) if units is None else TrendUnits.read(units)
+    if report is not None:
+        from fleetwear.reports.trend_pdf import write_trend_report
+
+        write_trend_report(told, report, units=own)
+        say(f"Written to {report}.")
+    table = trend_table(told.growth, told.lifetimes, by=told.by)
+    if out is not None:
+        write_trend_file(table, out)
+        say(f"Written to {out}.")
+    short = short_trend_table(told.growth, told.lifetimes, by=told.by, units=own)
+    render(short if form is Form.TABLE else table, form.value, sys.stdout.write)
+    for text in words.headlines(told, own):
+        say(text)
+    for one in (*told.thin_growth, *told.thin_lifetimes):
+        say(f"Too thin. {one.words()}")
+    for text in (words.CROSSINGS_CAUTION, CAUTION):
+        say(text)
 
 
 class StudyForm(StrEnum):

@@ -43,7 +43,7 @@ class ComparedLives:
     @classmethod
     def read(cls, con: duckdb.DuckDBPyConnection) -> ComparedLives:
         """Return the lives of all kinds; needs the tables of ``store.known.prepare`` on ``con``."""
-        con.execute(sql("effects/lives")).fetchall()
+        con.execute(sql("effects/lives"), {"every_result": False}).fetchall()
         lives = con.execute(sql("effects/life_levels")).df()
         columns = con.execute(sql("effects/readings")).fetchnumpy()
         readings = reading_arrays(

@@ -66,6 +66,11 @@ def say_count(number: int, one: str, many: str) -> str:
     return f"{number:,} {one if number == 1 else many}"
 
 
+def say_fixed(value: float, digits: int) -> str:
+    """Return a number with so many decimals; what rounds to zero has no sign."""
+    return f"{round(value, digits) + 0.0:.{digits}f}"
+
+
 def say_growth(growth_mm_per_km: list[object], play_unit: str, distance_unit: str) -> str:
     """Return growth with its interval per 10,000 of a person's own units: "2 (1 to 3) thou".
 
@@ -80,5 +85,5 @@ def say_growth(growth_mm_per_km: list[object], play_unit: str, distance_unit: st
         return UNKNOWN
     scale = 10_000.0 * factor(distance_unit, "km") * factor("mm", play_unit)
     digits = {"thou": 1, "in": 4, "mm": 3, "um": 0}[play_unit]
-    middle, low, high = (f"{float(str(value)) * scale:.{digits}f}" for value in growth_mm_per_km)
+    middle, low, high = (say_fixed(float(str(value)) * scale, digits) for value in growth_mm_per_km)
     return f"{middle} ({low} to {high}) {play_unit}"

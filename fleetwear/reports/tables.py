@@ -86,7 +86,7 @@ def joint_table(joints: pd.DataFrame) -> pd.DataFrame:
     for name in ("growth_mm_per_km", "growth_lower", "growth_upper"):
         scaled = joints[name] * per * play.map({unit: factor("mm", unit) for unit in play.unique()}).astype(float)
         pairs = zip(scaled.astype(float), growth_digits, strict=True)
-        frame[name.removesuffix("_mm_per_km")] = [round(value, places) for value, places in pairs]
+        frame[name.removesuffix("_mm_per_km")] = [round(value, places) + 0.0 for value, places in pairs]
     frame["growth_unit"] = play + " per 10,000 " + distance
     frame["play_unit"], frame["distance_unit"] = play, distance
     frame["probability"] = joints["p_over_next"].astype(float).round(3)

@@ -8,9 +8,10 @@ import pytest
 ROOT = Path(__file__).parents[2]
 ORDER = [
     {"fleetwear.vocabulary", "fleetwear.units", "fleetwear.errors"},
-    {"fleetwear.store", "fleetwear.wear", "fleetwear.usage", "fleetwear.measurement"},
+    {"fleetwear.store", "fleetwear.wear", "fleetwear.usage", "fleetwear.measurement", "fleetwear.survival"},
     {"fleetwear.intake", "fleetwear.forecast"},
     {"fleetwear.planning", "fleetwear.backtest"},
+    {"fleetwear.trends"},
     {"fleetwear.reports"},
     {"pipelines"},
     {"dashboard", "fleetwear.cli"},
@@ -22,6 +23,7 @@ PURE = {
     "fleetwear.wear": {"numpy", "pandas", "scipy"},
     "fleetwear.usage": {"numpy", "scipy"},
     "fleetwear.measurement": {"numpy", "pandas", "scipy"},
+    "fleetwear.survival": {"numpy", "scipy"},
 }
 
 

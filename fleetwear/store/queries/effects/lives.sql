@@ -1,7 +1,7 @@
 -- One row is one life in one load direction that a comparison of growth takes, with the level of each factor. Lives of
 -- unknown origin, and those of vehicles whose distance is estimated from dates, have no growth with distance to compare.
 -- A part that was adjusted is still of its supplier. A life during which its vehicle moved belongs where most of its
--- readings were taken.
+-- readings were taken. Lives of which nothing was measured come in where $every_result is true.
 create or replace temp table effect_lives as
 with parts as (
     select
@@ -54,7 +54,7 @@ read as (
     from known_series_visits as r
     join known_vehicles as v on v.vehicle_id = r.vehicle_id
     asof left join versions as own on own.vehicle_id = r.vehicle_id and own.valid_from <= r.visit_date
-    where r.result = 'measured'
+    where $every_result or r.result = 'measured'
     group by all
 ),
 
