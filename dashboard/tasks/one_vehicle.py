@@ -20,6 +20,7 @@ from dashboard.listing import (
     vehicle_list_link,
     window,
 )
+from dashboard.people import may
 from dashboard.printed import offer_page
 from dashboard.style import look
 from fleetwear.errors import FleetwearError
@@ -280,17 +281,19 @@ def _visits(record: VehicleRecord) -> None:
     if record.visits.empty:
         st.markdown("No visit is on record.")
         return
+    named = may("people")
     rows: list[list[Cell]] = [
         [
             say_date(visit["visit_date"]),
             say_distance(visit["odometer_km"], unit) if is_known(visit["odometer_km"]) else "",
             _blank(visit["shop"]),
-            _blank(visit["technician"]),
+            *([_blank(visit["technician"])] if named else []),
             _complaint(visit),
         ]
         for visit in record.visits.to_dict("records")
     ]
-    listing(_VISIT_COLUMNS, rows, caption="Visits, newest first")
+    columns = [column for column in _VISIT_COLUMNS if named or column.name != "Technician"]
+    listing(columns, rows, caption="Visits, newest first")
     readings = say_count(len(record.readings), "reading", "readings")
     st.markdown(f"{readings} on {say_count(len(rows), 'visit', 'visits')}.")
     st.download_button(
