@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from contextlib import contextmanager
-from html import escape
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from fleetwear.errors import FleetwearError, StoreError
+from fleetwear.reports.inert import html_text
 from fleetwear.store import default_store_dir, snapshot_number
 from fleetwear.vocabulary import CAUTION
 
@@ -33,9 +33,9 @@ def told_calmly() -> Iterator[None]:
 def show(error: FleetwearError) -> None:
     """Write an error as a message."""
     what = f"{error.what[:1].upper()}{error.what[1:]}".rstrip(".")
-    where = f'<br><span class="fw-quiet">Where: {escape(error.where)}</span>' if error.where else ""
-    mend = f"<br>{escape(error.mend)}" if error.mend else ""
-    st.html(f'<p class="fw-said" role="status"><b>{escape(what)}.</b>{where}{mend}</p>')
+    where = f'<br><span class="fw-quiet">Where: {html_text(error.where)}</span>' if error.where else ""
+    mend = f"<br>{html_text(error.mend)}" if error.mend else ""
+    st.html(f'<p class="fw-said" role="status"><b>{html_text(what)}.</b>{where}{mend}</p>')
 
 
 def nothing_yet() -> None:
@@ -51,4 +51,4 @@ def nothing_yet() -> None:
 
 def caution() -> None:
     """Write the caution."""
-    st.html(f'<p class="fw-caution">{escape(CAUTION)}</p>')
+    st.html(f'<p class="fw-caution">{html_text(CAUTION)}</p>')

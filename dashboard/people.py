@@ -9,7 +9,6 @@ from __future__ import annotations
 import os
 import time
 from dataclasses import dataclass
-from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +19,7 @@ from dashboard.roles import NOBODY, ROLES, ROLES_FILE, Role, read_roles, verifie
 from dashboard.serve import ROLES_VARIABLE, SIGN_IN_VARIABLE
 from dashboard.sign_in import is_loopback
 from fleetwear.errors import InputError
+from fleetwear.reports.inert import html_text
 from fleetwear.store import default_store_dir
 
 if TYPE_CHECKING:
@@ -107,7 +107,7 @@ def sign_out_line() -> None:
         return
     held = ", ".join(role for role in ROLES if role in person.roles) or "none"
     with st.container(horizontal=True, vertical_alignment="center"):
-        st.html(f'<p class="fw-quiet" style="margin:0">Signed in as {escape(person.name)}; roles: {held}.</p>')
+        st.html(f'<p class="fw-quiet" style="margin:0">Signed in as {html_text(person.name)}; roles: {held}.</p>')
         st.button("Sign out", key="sign_out", on_click=st.logout)
 
 
@@ -153,7 +153,7 @@ def _ask_to_sign_in() -> None:
 def _refuse(person: Person, role: Role) -> None:
     what = _WHAT[role]
     st.html(
-        f'<p class="fw-said" role="status"><b>You may not go on: {escape(what)} needs the role {role}.</b><br>'
-        f"You are signed in as {escape(person.name)}. Whoever runs this dashboard gives roles; an e-mail address "
+        f'<p class="fw-said" role="status"><b>You may not go on: {html_text(what)} needs the role {role}.</b><br>'
+        f"You are signed in as {html_text(person.name)}. Whoever runs this dashboard gives roles; an e-mail address "
         "counts only once your organisation has verified it.</p>"
     )

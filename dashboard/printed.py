@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from fleetwear.reports.inert import file_name
 from fleetwear.reports.vehicle_pdf import Paper, vehicle_pdf
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ def offer_page(record: VehicleRecord, histories: Sequence[JointHistory]) -> None
         st.download_button(
             "Download one page, PDF",
             lambda: vehicle_pdf(record, paper=_PAPERS[chosen], histories=histories),
-            f"vehicle_{record.vehicle['unit']}.pdf",
+            f"vehicle_{file_name(record.vehicle['unit'])}.pdf",
             "application/pdf",
             key="page",
             on_click="ignore",

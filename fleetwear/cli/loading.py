@@ -13,6 +13,7 @@ import typer
 from fleetwear.cli.options import Form, FormOption, StoreOption, store_folder
 from fleetwear.cli.program import app
 from fleetwear.cli.talk import say, talk_if_terminal, tell_waiting
+from fleetwear.reports.inert import on_screen
 
 if TYPE_CHECKING:
     from fleetwear.intake import LoadSummary
@@ -67,7 +68,7 @@ def tell_load(summaries: list[LoadSummary]) -> None:
         parts += [f"{one.set_aside} earlier rows set aside"] if one.set_aside else []
         parts += [f"{one.questions} asked about"] if one.questions else []
         parts += [f"{one.changed} changed since an earlier load, now further strokes"] if one.changed else []
-        typer.echo(f"{where}: {one.table}, {one.rows_read} rows read, {', '.join(parts)}")
+        typer.echo(on_screen(f"{where}: {one.table}, {one.rows_read} rows read, {', '.join(parts)}"))
         for reason, count in one.reasons.items():
             say(f"    {count} x {reason}")
         for header in one.ignored:
