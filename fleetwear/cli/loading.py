@@ -53,7 +53,40 @@ def load(
     tell_load(summaries)
     if not summaries:
         say("Nothing was waiting in the inbox.")
-    say(f"Store: {folder}. Next: fleetwear forecast")
+    _say_next(folder)
+
+
+def _say_next(folder: Path) -> None:
+    """Say what the store still lacks, and what to do next."""
+    from fleetwear.intake.missing import missing_tables
+    from fleetwear.store import Store
+
+    with Store(folder).reader() as con:
+        missing = missing_tables(con)
+    for words in missing:
+        say(f"There is {words}.")
+    if any(words.startswith(("no vehicle", "no joint", "no reading")) for words in missing):
+        say(f"Store: {folder}. Next: load what is missing; fleetwear templates DIR writes blank files to fill in.")
+    else:
+        say(f"Store: {folder}. Next: fleetwear forecast")
+
+
+@app.command()
+def templates(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="The folder to write into; made if it is not there.")],
+) -> None:
+    """Write blank files to fill in: a CSV a table, one workbook that explains every column, and examples.
+
+    The files in DIR/examples hold one invented row each and can be loaded as they are. None is written over.
+
+    Example: fleetwear templates ./to_fill_in
+    """
+    from fleetwear.reports.blank_files import EXAMPLE_FOLDER, WORKBOOK, write_blank_files
+
+    written = write_blank_files(folder)
+    say(f'{len(written)} files are in {folder}. {WORKBOOK} explains every column on its sheet "how to".')
+    say(f"To try: fleetwear load {folder / EXAMPLE_FOLDER}/*.csv --store ./try_out")
+    say(f"Yours: fill in the workbook or the CSV files, then fleetwear load {folder / WORKBOOK}")
 
 
 def tell_load(summaries: list[LoadSummary]) -> None:
