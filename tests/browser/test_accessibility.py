@@ -28,8 +28,8 @@ PAGES = re.findall(r'^    _Task\("[^"]+", "([^"]+)"', APP.read_text(encoding="ut
 
 @pytest.fixture(scope="module")
 def views(chromium):
-    """One browser context a theme."""
-    made = {theme: chromium.new_context(viewport={"width": 1280, "height": 900}, color_scheme=theme)
+    """Return one browser context a theme, so high that nothing lies below its edge and goes unjudged."""
+    made = {theme: chromium.new_context(viewport={"width": 1280, "height": 6000}, color_scheme=theme)
             for theme in ("light", "dark")}  # fmt: skip
     yield made
     for context in made.values():
