@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from dashboard.messages import caution, told_calmly
+from dashboard.people import Refused, require, sign_out_line
 from dashboard.style import lay_out, look
 from dashboard.tasks import consistency, model_check, next_service, one_vehicle, reading_study, taking_away, trends
 
@@ -24,8 +26,9 @@ class _Task:
     show: Callable[[], None]
 
     def run(self) -> None:
-        """Write the page; an error of fleetwear becomes a message."""
-        with told_calmly():
+        """Write the page for who may read; an error of fleetwear becomes a message."""
+        with suppress(Refused), told_calmly():
+            require("read")
             self.show()
 
 
@@ -54,6 +57,7 @@ def main() -> None:
     try:
         page.run()
     finally:
+        sign_out_line()
         caution()
 
 

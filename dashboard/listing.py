@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from html import escape
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
 import streamlit as st
 
 from fleetwear.planning.wording import is_known, say_probability
+from fleetwear.reports.inert import html_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -43,7 +43,9 @@ class Column:
 
 def vehicle_link(unit: str) -> Markup:
     """Return a link to a vehicle's page."""
-    return Markup(f'<a href="vehicle?unit={quote(unit)}" target="_self">{escape(unit)}</a>')
+    return Markup(
+        f'<a href="vehicle?unit={quote(unit, safe="", errors="replace")}" target="_self">{html_text(unit)}</a>'
+    )
 
 
 def vehicle_list_link() -> Markup:
@@ -54,7 +56,7 @@ def vehicle_list_link() -> Markup:
 def probability(value: object, look: Look, *, otherwise: str = "no limit") -> Markup:
     """Return a probability as a number beside its shade."""
     if not is_known(value):
-        return Markup(f'<span class="fw-quiet">{escape(otherwise)}</span>')
+        return Markup(f'<span class="fw-quiet">{html_text(otherwise)}</span>')
     shade = look.shade(float(str(value)))
     swatch = f'<span class="fw-swatch" style="background:{shade}"></span>'
     return Markup(f'<span class="fw-span">{swatch}{say_probability(value)}</span>')
@@ -63,32 +65,32 @@ def probability(value: object, look: Look, *, otherwise: str = "no limit") -> Ma
 def window(words: str) -> Markup:
     """Return a value with its window, "a (b to c)", that breaks after a comma, before "(" and "to" only."""
     parts = re.split(r"(?<=,) | (?=\(|to )", words)
-    return Markup(" ".join(f'<span class="fw-span">{escape(part)}</span>' for part in parts))
+    return Markup(" ".join(f'<span class="fw-span">{html_text(part)}</span>' for part in parts))
 
 
 def listing(columns: Sequence[Column], rows: Iterable[Sequence[Cell]], *, caption: str) -> None:
     """Write a table; ``caption`` says what it lists, for those who have it read aloud."""
-    head = "".join(f'<th scope="col"{_tight(column)}>{escape(column.name)}</th>' for column in columns)
+    head = "".join(f'<th scope="col"{_tight(column)}>{html_text(column.name)}</th>' for column in columns)
     body = "".join(
         "<tr>" + "".join(_cell(column, cell) for column, cell in zip(columns, row, strict=True)) + "</tr>"
         for row in rows
     )
     st.html(
-        f'<table class="fw-table" aria-label="{escape(caption, quote=True)}">'
+        f'<table class="fw-table" aria-label="{html_text(caption)}">'
         f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
     )
 
 
 def facts(pairs: Iterable[tuple[str, Cell]]) -> None:
     """Write names with their values, as many side by side as there is room for."""
-    items = "".join(f"<div><dt>{escape(name)}</dt><dd>{_inner(value)}</dd></div>" for name, value in pairs)
+    items = "".join(f"<div><dt>{html_text(name)}</dt><dd>{_inner(value)}</dd></div>" for name, value in pairs)
     st.html(f'<dl class="fw-facts">{items}</dl>')
 
 
 def said(outcome: str, reason: str) -> None:
     """Write what is said of a vehicle: the outcome, and the reason under it."""
-    head = escape(outcome[:1].upper() + outcome[1:])
-    st.html(f'<p class="fw-said"><b>{head}</b><br>{escape(reason)}</p>')
+    head = html_text(outcome[:1].upper() + outcome[1:])
+    st.html(f'<p class="fw-said"><b>{head}</b><br>{html_text(reason)}</p>')
 
 
 def _tight(column: Column) -> str:
@@ -101,9 +103,9 @@ def _cell(column: Column, cell: Cell) -> str:
     inner = _inner(cell)
     if not inner:
         return "<td></td>"
-    label = "" if column.bare else f'<span class="fw-label">{escape(column.name)}: </span>'
+    label = "" if column.bare else f'<span class="fw-label">{html_text(column.name)}: </span>'
     return f"<td{_tight(column)}>{label}{inner}</td>"
 
 
 def _inner(cell: Cell) -> str:
-    return cell.html if isinstance(cell, Markup) else escape(cell)
+    return cell.html if isinstance(cell, Markup) else html_text(cell)

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 from contextlib import contextmanager
-from html import escape
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from fleetwear.errors import FleetwearError, StoreError
-from fleetwear.store import default_store_dir, snapshot_number
+from fleetwear.reports.blank_files import WORKBOOK, workbook
+from fleetwear.reports.inert import html_text
+from fleetwear.store import Store, default_store_dir, snapshot_number
 from fleetwear.vocabulary import CAUTION
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+
+
+_XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 
 
 @contextmanager
@@ -33,22 +37,31 @@ def told_calmly() -> Iterator[None]:
 def show(error: FleetwearError) -> None:
     """Write an error as a message."""
     what = f"{error.what[:1].upper()}{error.what[1:]}".rstrip(".")
-    where = f'<br><span class="fw-quiet">Where: {escape(error.where)}</span>' if error.where else ""
-    mend = f"<br>{escape(error.mend)}" if error.mend else ""
-    st.html(f'<p class="fw-said" role="status"><b>{escape(what)}.</b>{where}{mend}</p>')
+    where = f'<br><span class="fw-quiet">Where: {html_text(error.where)}</span>' if error.where else ""
+    mend = f"<br>{html_text(error.mend)}" if error.mend else ""
+    st.html(f'<p class="fw-said" role="status"><b>{html_text(what)}.</b>{where}{mend}</p>')
 
 
 def nothing_yet() -> None:
-    """Write what to do where there is no store or no forecast."""
+    """Write what to do where there is no store or no forecast: the next step first."""
     st.subheader("There is no forecast to show yet")
-    st.markdown("In a terminal, load your files and make the first forecast:")
-    st.code("fleetwear load FILE...\nfleetwear forecast", language=None)
-    st.markdown("Or try it with an invented fleet:")
+    if Store(default_store_dir()).exists:
+        st.markdown("Files are loaded. Make the first forecast, in a terminal:")
+        st.code("fleetwear forecast", language=None)
+        st.markdown("If something is still missing, fill it in and load it first:")
+    else:
+        st.markdown("1. Take the templates, and fill in what you know of your fleet. A sheet explains every column:")
+    st.download_button("Download templates (XLSX)", workbook, WORKBOOK, _XLSX, key="templates", on_click="ignore")
+    if not Store(default_store_dir()).exists:
+        st.markdown("2. In a terminal, load the file and make the first forecast:")
+        st.code(f"fleetwear load {WORKBOOK}\nfleetwear forecast", language=None)
+        st.markdown("3. Load this page again.")
+    st.markdown("Or try it first with an invented fleet, in a store of its own:")
     st.code("fleetwear demo", language=None)
-    st.markdown("Then load this page again. This page looks for the store in:")
+    st.markdown("This page looks for the store in:")
     st.code(str(default_store_dir()), language=None)
 
 
 def caution() -> None:
     """Write the caution."""
-    st.html(f'<p class="fw-caution">{escape(CAUTION)}</p>')
+    st.html(f'<p class="fw-caution">{html_text(CAUTION)}</p>')

@@ -1,4 +1,4 @@
-"""Serving the dashboard: the command and environment that start it on this machine only."""
+"""Serving the dashboard: the command and environment that start it, on this machine only if nothing else is asked."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from fleetwear.reports.looks import DARK, LIGHT
 from fleetwear.store.location import STORE_VARIABLE
 
 if TYPE_CHECKING:
+    from dashboard.sign_in import SignIn
     from fleetwear.reports.looks import Look
 
 APP = Path(__file__).with_name("app.py")
@@ -19,7 +20,21 @@ APP = Path(__file__).with_name("app.py")
 HEALTH_PATH = "/_stcore/health"
 """Answers "ok" once the dashboard can be asked."""
 
+SIGN_IN_VARIABLE = "FLEETWEAR_SIGN_IN"
+"""The environment variable by which the pages know that everybody must sign in."""
+
+ROLES_VARIABLE = "FLEETWEAR_ROLES"
+"""The environment variable that names the roles file."""
+
+_HERE = ("localhost", "127.0.0.1", "::1")
+
 _SETTINGS = {
+    "server.enableXsrfProtection": "true",
+    "server.enableCORS": "true",
+    "server.enableStaticServing": "false",
+    "server.enableAgentApi": "false",
+    "server.trustedUserHeaders": "{}",
+    "server.maxUploadSize": "20",
     "server.headless": "true",
     "server.fileWatcherType": "none",
     "server.runOnSave": "false",
@@ -34,7 +49,7 @@ _SETTINGS = {
 }
 
 
-def command(store_folder: Path, *, port: int, address: str = "127.0.0.1") -> list[str]:
+def command(store_folder: Path, *, port: int, address: str = "127.0.0.1", sign_in: SignIn | None = None) -> list[str]:
     """Return the command that serves the dashboard of a store.
 
     Parameters
@@ -44,16 +59,29 @@ def command(store_folder: Path, *, port: int, address: str = "127.0.0.1") -> lis
         the app takes it from the environment, see `environment`.
     port, address
         Where to listen; the default is reached from this machine only.
+    sign_in
+        What everybody must pass, see `sign_in_for`. Its secrets stay in their file.
     """
     settings = _SETTINGS | _colours("light", LIGHT) | _colours("dark", DARK)
-    settings |= {"server.port": str(port), "server.address": address, "browser.serverAddress": address}
+    settings |= {"server.port": str(port), "server.address": address}
+    settings["browser.serverAddress"] = address if sign_in is None else sign_in.host
     flags = [f"--{name}={value}" for name, value in settings.items()]
-    return [sys.executable, "-m", "streamlit", "run", str(APP), *flags, "--", f"--store={store_folder}"]
+    # a name that is not on this list is refused, so that no other site and no forwarding reaches an open dashboard
+    flags += [f"--server.allowedHosts={host}" for host in (*_HERE, *([sign_in.host] if sign_in else []))]
+    if sign_in is not None:
+        flags += [f"--server.corsAllowedOrigins={sign_in.origin}", f"--secrets.files={sign_in.file}"]
+    return [sys.executable, "-m", "dashboard", "run", str(APP), *flags, "--", f"--store={store_folder}"]
 
 
-def environment(store_folder: Path) -> dict[str, str]:
-    """Return this process's environment with the store's folder for the dashboard in it."""
-    return os.environ | {STORE_VARIABLE: str(Path(store_folder).resolve())}
+def environment(store_folder: Path, *, sign_in: SignIn | None = None, roles: Path | None = None) -> dict[str, str]:
+    """Return this process's environment with what the pages need to know in it: store, sign-in, roles file."""
+    known = {name: value for name, value in os.environ.items() if name not in (SIGN_IN_VARIABLE, ROLES_VARIABLE)}
+    known[STORE_VARIABLE] = str(Path(store_folder).resolve())
+    if sign_in is not None:
+        known[SIGN_IN_VARIABLE] = "demanded"
+    if roles is not None:
+        known[ROLES_VARIABLE] = str(Path(roles).resolve())
+    return known
 
 
 def _colours(name: str, look: Look) -> dict[str, str]:

@@ -11,6 +11,7 @@ from dashboard.listing import Column, listing
 from dashboard.style import look
 from fleetwear.planning.consistency import CANNOT_TELL, LEAST_DAYS
 from fleetwear.planning.wording import say_count, say_date, say_small_play
+from fleetwear.reports.inert import markdown_text, on_screen
 
 if TYPE_CHECKING:
     from collections.abc import Hashable
@@ -65,25 +66,20 @@ def _named(found: Consistency) -> None:
     if found.named.empty:
         st.markdown("**Nothing stands out.**")
     for row in found.named.to_dict("records"):
-        st.markdown(f"**{_plain(str(row['says']))}**")
+        st.markdown(f"**{markdown_text(str(row['says']))}**")
     if not found.named.empty:
         st.markdown("Once a person agrees, its readings count for less from the next forecast on:")
         first = found.named.iloc[0]
-        st.code(f'fleetwear agree {first["source"]} "{first["name"]}" --why "..." --by ...', language=None)
+        st.code(f'fleetwear agree {first["source"]} "{on_screen(first["name"])}" --why "..." --by ...', language=None)
     for row in found.agreements[found.agreements["stands"]].to_dict("records"):
         until = f" to {say_date(row['until'])}" if row["until"] is not None and row["until"] == row["until"] else " on"
         by = f", agreed by {row['agreed_by']}" if row["agreed_by"] else ""
         st.markdown(
-            _plain(
+            markdown_text(
                 f"{row['source'].capitalize()} {row['name']} counts for less from {say_date(row['since'])}{until}: "
                 f"{row['variance_ratio']:.1f} times the variance of other readings{by}."
             )
         )
-
-
-def _plain(text: str) -> str:
-    """Return text in which nothing is taken for markup."""
-    return "".join(f"\\{letter}" if letter in "\\`*_{}[]<>()#+-.!|~$:" else letter for letter in text)
 
 
 def _cells(row: dict[Hashable, Any]) -> list[str]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from html import escape
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -18,6 +17,7 @@ from fleetwear.planning.vehicle import find_unit
 from fleetwear.planning.wording import say_count, say_dates, say_distance, say_probability
 from fleetwear.reports.charts import risk_chart
 from fleetwear.reports.flag_files import flag_file, to_csv, to_xlsx, with_lead
+from fleetwear.reports.inert import html_text
 from fleetwear.vocabulary import Outcome
 
 if TYPE_CHECKING:
@@ -191,7 +191,7 @@ def _table(flags: Flags) -> None:
 
 def _row(row: dict[Hashable, Any]) -> list[Cell]:
     outcome = str(row["outcome"])
-    why = Markup(f"<b>{escape(_sentence(outcome))}.</b> {escape(str(row['reason']))}")
+    why = Markup(f"<b>{html_text(_sentence(outcome))}.</b> {html_text(str(row['reason']))}")
     return [
         vehicle_link(str(row["unit"])),
         str(row["depot"] or ""),

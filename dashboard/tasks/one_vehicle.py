@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from html import escape
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -34,6 +33,7 @@ from fleetwear.planning.wording import (
     say_play,
     say_probability,
 )
+from fleetwear.reports.inert import html_text, markdown_text, on_screen
 from fleetwear.reports.joint_history import JointHistory
 
 if TYPE_CHECKING:
@@ -62,7 +62,7 @@ def show() -> None:
     ).strip()
     if not name:
         heading.title("Vehicle")
-        units = ", ".join(fleet.vehicles["unit"].head(5))
+        units = ", ".join(markdown_text(unit, 60) for unit in fleet.vehicles["unit"].head(5))
         st.markdown(f"Write the unit number, VIN or plate of a vehicle. The most pressing now: {units}.")
         return
     try:
@@ -71,8 +71,8 @@ def show() -> None:
         heading.title("Vehicle")
         raise
     vehicle = record.vehicle
-    heading.title(f"Vehicle {vehicle['unit']}")
-    st.markdown(_described(vehicle))
+    heading.title(f"Vehicle {markdown_text(vehicle['unit'], 60)}")
+    st.markdown(markdown_text(_described(vehicle)))
     said(str(vehicle["outcome"]), str(vehicle["reason"]))
     _facts(record)
     histories = snapshot.histories(folder, number, str(vehicle["unit"]))
@@ -133,7 +133,7 @@ def _or_unknown(value: object) -> str:
 def _untested(histories: list[JointHistory]) -> None:
     names = [history.title for history in histories if history.fact["n_visits"] == 0]
     if names:
-        words = "; ".join(names)
+        words = markdown_text("; ".join(names))
         st.markdown(
             f"**Not tested since {'they were' if len(names) > 1 else 'it was'} fitted:** {words}. "
             "A joint tested in one load direction only has not been cleared."
@@ -163,16 +163,16 @@ def _chart(history: JointHistory, at: int, folder: str, number: int) -> None:
     outcome = str(fact["outcome"])
     chance = probability(fact["p_over_next"], look(), otherwise="no limit to compare with").html
     st.html(
-        f'<p style="margin:0"><b>{escape(history.title)}</b><br>{escape(outcome[:1].upper() + outcome[1:])}. '
+        f'<p style="margin:0"><b>{html_text(history.title)}</b><br>{html_text(outcome[:1].upper() + outcome[1:])}. '
         f"Over at next service: {chance}</p>"
     )
     pictures.write(
         pictures.play_spec(folder, number, str(fact["unit"]), at, look().name),
         key=f"play-{fact['position_id']}-{fact['direction']}",
-        alt=f"Readings and growth of the {history.title}. {fact['reason']}",
+        alt=on_screen(f"Readings and growth of the {history.title}. {fact['reason']}"),
     )
     said_of = " ".join(text for text in (str(fact["reason"]), history.pace) if text)
-    st.html(f'<p class="fw-quiet" style="margin:0 0 1.2rem">{escape(said_of)}</p>')
+    st.html(f'<p class="fw-quiet" style="margin:0 0 1.2rem">{html_text(said_of)}</p>')
 
 
 def _joint_table(record: VehicleRecord, histories: list[JointHistory]) -> None:
@@ -194,7 +194,7 @@ def _joint_table(record: VehicleRecord, histories: list[JointHistory]) -> None:
     rows = [_figures(history, unit, notes) for history in histories]
     listing(columns, rows, caption="Joints, the most pressing first")
     if notes:
-        items = "".join(f"<li>{escape(note[:1].upper() + note[1:])}</li>" for note in notes)
+        items = "".join(f"<li>{html_text(note[:1].upper() + note[1:])}</li>" for note in notes)
         st.html(f'<ol class="fw-quiet fw-notes">{items}</ol>')
 
 
@@ -206,7 +206,7 @@ def _figures(history: JointHistory, unit: str, notes: list[str]) -> list[Cell]:
         f"{say_date(fact['last_date'])}"
     )  # fmt: skip
     outcome = str(fact["outcome"])
-    name = Markup(f"<b>{escape(history.title)}</b><br>{escape(outcome[:1].upper() + outcome[1:])}")
+    name = Markup(f"<b>{html_text(history.title)}</b><br>{html_text(outcome[:1].upper() + outcome[1:])}")
     growth = [fact[column] for column in ("growth_mm_per_km", "growth_lower", "growth_upper")]
     minded = [
         _noted(word, str(fact[column]), notes)

@@ -10,6 +10,7 @@ from dashboard import snapshot
 from fleetwear.errors import FleetwearError
 from fleetwear.planning.retention import RULE
 from fleetwear.reports.flag_files import to_csv
+from fleetwear.reports.inert import file_name
 from fleetwear.reports.maintenance_files import record_csv, record_pdf
 from fleetwear.reports.reading_file import reading_file
 from fleetwear.reports.vehicle_pdf import Paper, vehicle_pdf
@@ -32,7 +33,7 @@ def offer_page(record: VehicleRecord, histories: Sequence[JointHistory]) -> None
         st.download_button(
             "Download one page, PDF",
             lambda: vehicle_pdf(record, paper=_PAPERS[chosen], histories=histories),
-            f"vehicle_{record.vehicle['unit']}.pdf",
+            f"vehicle_{file_name(record.vehicle['unit'])}.pdf",
             _PDF,
             key="page",
             on_click="ignore",
@@ -44,7 +45,7 @@ def offer_readings(record: VehicleRecord) -> None:
     st.download_button(
         "Download readings, CSV",
         lambda: to_csv(reading_file(record)),
-        f"readings_{record.vehicle['unit']}.csv",
+        f"readings_{file_name(record.vehicle['unit'])}.csv",
         _CSV,
         on_click="ignore",
     )
@@ -70,7 +71,7 @@ def offer_maintenance_record(folder: str, number: int, unit: str) -> None:
         st.download_button(
             "Download record, PDF",
             lambda: record_pdf(record, paper=paper),
-            f"maintenance_record_{unit}.pdf",
+            f"maintenance_record_{file_name(unit)}.pdf",
             _PDF,
             key="record_pdf",
             on_click="ignore",
@@ -78,7 +79,7 @@ def offer_maintenance_record(folder: str, number: int, unit: str) -> None:
         st.download_button(
             "Download record, CSV",
             lambda: record_csv(record),
-            f"maintenance_record_{unit}.csv",
+            f"maintenance_record_{file_name(unit)}.csv",
             _CSV,
             key="record_csv",
             on_click="ignore",

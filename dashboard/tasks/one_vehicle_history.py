@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from dashboard.listing import Cell, Column, listing
+from dashboard.people import may
 from dashboard.tasks.one_vehicle_downloads import offer_readings
 from fleetwear.planning.maintenance_done import say_complaint
 from fleetwear.planning.wording import is_known, say_count, say_date, say_distance
@@ -38,17 +39,19 @@ def list_visits(record: VehicleRecord) -> None:
     if record.visits.empty:
         st.markdown("No visit is on record.")
         return
+    named = may("people")
     rows: list[list[Cell]] = [
         [
             say_date(visit["visit_date"]),
             say_distance(visit["odometer_km"], unit) if is_known(visit["odometer_km"]) else "",
             _blank(visit["shop"]),
-            _blank(visit["technician"]),
+            *([_blank(visit["technician"])] if named else []),
             say_complaint(visit),
         ]
         for visit in record.visits.to_dict("records")
     ]
-    listing(_VISIT_COLUMNS, rows, caption="Visits, newest first")
+    columns = [column for column in _VISIT_COLUMNS if named or column.name != "Technician"]
+    listing(columns, rows, caption="Visits, newest first")
     readings = say_count(len(record.readings), "reading", "readings")
     st.markdown(f"{readings} on {say_count(len(rows), 'visit', 'visits')}.")
     offer_readings(record)

@@ -9,7 +9,7 @@ import streamlit as st
 from dashboard import snapshot
 from dashboard.listing import Column, Markup, listing
 from fleetwear.planning.tidy_tables import depots, describe_tables, read_dictionary, read_tidy, table_names
-from fleetwear.reports.inert import HOW
+from fleetwear.reports.sheet_text import HOW
 from fleetwear.reports.tidy_files import archive, tidy_files
 
 if TYPE_CHECKING:

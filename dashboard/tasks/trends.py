@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from html import escape
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -14,6 +13,7 @@ from fleetwear.forecast.effects import EFFECTS_CAUTION
 from fleetwear.reports import trend_words as words
 from fleetwear.reports.effect_tables import short_effect_table
 from fleetwear.reports.flag_files import to_csv
+from fleetwear.reports.inert import html_text
 from fleetwear.reports.trend_html import trend_html
 from fleetwear.reports.trend_pdf import trend_pdf
 from fleetwear.reports.trend_sheet import cohort_title
@@ -55,7 +55,7 @@ def show() -> None:
         return
     by, kind, units = _choose(everything.kinds, everything.units)
     told = snapshot.trend_answer(folder, number, by=by, kind=kind)
-    st.html('<p class="fw-said">' + "<br>".join(escape(one) for one in words.headlines(told, units)) + "</p>")
+    st.html('<p class="fw-said">' + "<br>".join(html_text(one) for one in words.headlines(told, units)) + "</p>")
     _offer(told, units)
     _growth(told, units, folder, number)
     _curves(told, units, folder, number)
@@ -175,8 +175,8 @@ def _thin(told: TrendAnswer) -> None:
 
 
 def _names(heading: str, thin: Sequence[ThinGroup]) -> None:
-    items = "".join(f"<li>{escape(one.words())}</li>" for one in thin) or "<li>Nothing is too thin.</li>"
-    st.html(f'<p style="margin:0"><b>{escape(heading)}</b></p><ul class="fw-notes">{items}</ul>')
+    items = "".join(f"<li>{html_text(one.words())}</li>" for one in thin) or "<li>Nothing is too thin.</li>"
+    st.html(f'<p style="margin:0"><b>{html_text(heading)}</b></p><ul class="fw-notes">{items}</ul>')
 
 
 def _panels(titles: list[str], about: list[str], specs: list[pictures.Spec], what: str) -> None:
@@ -185,8 +185,8 @@ def _panels(titles: list[str], about: list[str], specs: list[pictures.Spec], wha
         for column, at in zip(st.columns(2, gap="large"), range(start, min(start + 2, len(specs))), strict=False):
             with column:
                 st.html(
-                    f'<p style="margin:0"><b>{escape(titles[at])}</b> '
-                    f'<span class="fw-quiet">{escape(about[at])}</span></p>'
+                    f'<p style="margin:0"><b>{html_text(titles[at])}</b> '
+                    f'<span class="fw-quiet">{html_text(about[at])}</span></p>'
                 )
                 pictures.write(specs[at], alt=f"{what}: {titles[at]}, {about[at]}.")
 
@@ -194,7 +194,7 @@ def _panels(titles: list[str], about: list[str], specs: list[pictures.Spec], wha
 def _listing(frame: pd.DataFrame, *, caption: str) -> None:
     columns = [Column(name, bare=name in _NAMED, broad=name in _BROAD) for name in frame.columns]
     rows: list[list[Any]] = [
-        [Markup(f"<b>{escape(str(cell))}</b>") if name in _NAMED else str(cell)
+        [Markup(f"<b>{html_text(str(cell))}</b>") if name in _NAMED else str(cell)
          for name, cell in zip(frame.columns, row, strict=True)]
         for row in frame.itertuples(index=False, name=None)
     ]  # fmt: skip
@@ -202,4 +202,4 @@ def _listing(frame: pd.DataFrame, *, caption: str) -> None:
 
 
 def _quiet(text: str) -> None:
-    st.html(f'<p class="fw-quiet" style="margin:0">{escape(text)}</p>')
+    st.html(f'<p class="fw-quiet" style="margin:0">{html_text(text)}</p>')

@@ -13,6 +13,7 @@ import typer
 from fleetwear.cli.options import Form, FormOption, StoreOption, store_folder
 from fleetwear.cli.program import app
 from fleetwear.cli.talk import say, talk_if_terminal, tell_waiting
+from fleetwear.reports.inert import on_screen
 
 if TYPE_CHECKING:
     from fleetwear.intake import LoadSummary
@@ -52,7 +53,40 @@ def load(
     tell_load(summaries)
     if not summaries:
         say("Nothing was waiting in the inbox.")
-    say(f"Store: {folder}. Next: fleetwear forecast")
+    _say_next(folder)
+
+
+def _say_next(folder: Path) -> None:
+    """Say what the store still lacks, and what to do next."""
+    from fleetwear.intake.missing import missing_tables
+    from fleetwear.store import Store
+
+    with Store(folder).reader() as con:
+        missing = missing_tables(con)
+    for words in missing:
+        say(f"There is {words}.")
+    if any(words.startswith(("no vehicle", "no joint", "no reading")) for words in missing):
+        say(f"Store: {folder}. Next: load what is missing; fleetwear templates DIR writes blank files to fill in.")
+    else:
+        say(f"Store: {folder}. Next: fleetwear forecast")
+
+
+@app.command()
+def templates(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="The folder to write into; made if it is not there.")],
+) -> None:
+    """Write blank files to fill in: a CSV a table, one workbook that explains every column, and examples.
+
+    The files in DIR/examples hold one invented row each and can be loaded as they are. None is written over.
+
+    Example: fleetwear templates ./to_fill_in
+    """
+    from fleetwear.reports.blank_files import EXAMPLE_FOLDER, WORKBOOK, write_blank_files
+
+    written = write_blank_files(folder)
+    say(f'{len(written)} files are in {folder}. {WORKBOOK} explains every column on its sheet "how to".')
+    say(f"To try: fleetwear load {folder / EXAMPLE_FOLDER}/*.csv --store ./try_out")
+    say(f"Yours: fill in the workbook or the CSV files, then fleetwear load {folder / WORKBOOK}")
 
 
 def tell_load(summaries: list[LoadSummary]) -> None:
@@ -67,7 +101,7 @@ def tell_load(summaries: list[LoadSummary]) -> None:
         parts += [f"{one.set_aside} earlier rows set aside"] if one.set_aside else []
         parts += [f"{one.questions} asked about"] if one.questions else []
         parts += [f"{one.changed} changed since an earlier load, now further strokes"] if one.changed else []
-        typer.echo(f"{where}: {one.table}, {one.rows_read} rows read, {', '.join(parts)}")
+        typer.echo(on_screen(f"{where}: {one.table}, {one.rows_read} rows read, {', '.join(parts)}"))
         for reason, count in one.reasons.items():
             say(f"    {count} x {reason}")
         for header in one.ignored:

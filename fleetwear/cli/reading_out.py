@@ -64,6 +64,7 @@ def flags(
 
 def print_flags(found: Flags, form: Form, *, everything: bool, joints: bool) -> None:
     """Print flags, then count them by outcome."""
+    from fleetwear.planning.wording import say_count
     from fleetwear.reports.tables import joint_table, render, vehicle_table
     from fleetwear.vocabulary import OUTCOME_RANKS, Outcome
 
@@ -76,9 +77,11 @@ def print_flags(found: Flags, form: Form, *, everything: bool, joints: bool) -> 
     elif form is Form.TABLE:
         frame = frame[["unit", "joint", "direction", "outcome", "last_play", "limit", "play_unit", "probability"]]
     render(frame, form.value, sys.stdout.write)
+    if frame.empty and not everything:
+        say("No vehicle is flagged. That clears none of them: fleetwear flags --all tells what is said of each.")
     counts = found.vehicles["outcome"].value_counts()
     told = ", ".join(f"{counts[outcome]} {outcome}" for outcome in OUTCOME_RANKS if outcome in counts)
-    say(f"{len(found.vehicles)} vehicles as of {found.run.as_of}: {told}.")
+    say(f"{say_count(len(found.vehicles), 'vehicle', 'vehicles')} as of {found.run.as_of}: {told}.")
     if not everything:
         say("Those below recheck are listed with --all.")
     say(CAUTION)

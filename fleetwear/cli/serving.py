@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -17,20 +18,55 @@ from fleetwear.cli.talk import progress, say, talk_if_terminal
 @app.command()
 def dashboard(
     port: Annotated[int, typer.Option(help="Port on this machine.")] = 8501,
+    address: Annotated[
+        str, typer.Option(help="Where to listen. Any other than a loopback address demands sign-in.")
+    ] = "127.0.0.1",
+    sign_in: Annotated[
+        Path | None,
+        typer.Option(
+            "--sign-in",
+            metavar="FILE",
+            help="Settings of the OpenID Connect sign-in that everybody must pass; sign_in.toml in the store's folder, "
+            "where there is one, if not given.",
+        ),
+    ] = None,
+    roles: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE", help="Who may read, record, correct; roles.toml in the store's folder if not given."
+        ),
+    ] = None,
     store: StoreOption = None,
 ) -> None:
-    """Serve the dashboard on this machine only (loopback), from the published snapshot.
+    """Serve the dashboard, from the published snapshot; to this machine only (loopback) if nothing else is asked.
+
+    On loopback without a sign-in file whoever looks is this machine's own user and may do everything. On any other
+    address everybody must sign in, and it does not start before that is set up.
 
     Example: fleetwear dashboard --port 8502
     """
     import subprocess
 
     from dashboard import serve
+    from dashboard.roles import ROLES_FILE, read_roles
+    from dashboard.sign_in import sign_in_for
+    from fleetwear.store import snapshot_number
 
     folder = store_folder(store)
-    say(f"Dashboard at http://127.0.0.1:{port} for the store {folder}; stop it with Ctrl+C.")
+    passed = sign_in_for(folder, address=address, file=sign_in)
+    if passed is not None:
+        read_roles(roles if roles is not None else folder / ROLES_FILE)
+    at = f"http://127.0.0.1:{port}" if passed is None else passed.origin
+    whom = "this machine's own user, who may do everything" if passed is None else "who signs in and has a role"
+    say(f"Dashboard at {at} for the store {folder}, for {whom}; stop it with Ctrl+C.")
+    if snapshot_number(folder) is None:
+        say("It has no forecast yet; its first page says how to make one.")
     try:
-        code = subprocess.run(serve.command(folder, port=port), env=serve.environment(folder), check=False).returncode
+        code = subprocess.run(
+            serve.command(folder, port=port, address=address, sign_in=passed),
+            env=serve.environment(folder, sign_in=passed, roles=roles),
+            check=False,
+        ).returncode
     except KeyboardInterrupt:
         code = 0
     raise typer.Exit(code)

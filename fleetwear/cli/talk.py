@@ -7,13 +7,18 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from fleetwear.reports.inert import on_screen
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
 
+_LONGEST_TALK = 20_000
+
+
 def say(text: str) -> None:
     """Talk to the person, on standard error."""
-    typer.echo(text, err=True)
+    typer.echo(on_screen(text, _LONGEST_TALK), err=True)
 
 
 def tell_waiting() -> None:
@@ -33,6 +38,7 @@ def progress() -> Callable[[str, int, int], None]:
     def report(words: str, done: int, total: int) -> None:
         if shown:
             end = "\n" if done == total else ""
+            words = on_screen(words, 200)
             sys.stderr.write(f"\r\x1b[2K  {done} of {total}  {words}{end}")
             sys.stderr.flush()
 

@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 _ROWS_A_CHUNK = 5_000
+HOW_TO = "how to"
+"""The sheet of a template that explains the others; it is never read."""
+
 _BIGGEST_CELL = 1_000_000
 _CSV_SUFFIXES = {".csv", ".txt"}
 _XLSX_SUFFIXES = {".xlsx", ".xlsm"}
@@ -101,7 +104,7 @@ class _Columns:
 
 
 def read_sheets(path: Path) -> list[Sheet]:
-    """Return the tables of a CSV or XLSX file; hidden and blank sheets are left out.
+    """Return the tables of a CSV or XLSX file; hidden and blank sheets, and one called "how to", are left out.
 
     Raises
     ------
@@ -180,7 +183,9 @@ def _read_xlsx(path: Path) -> list[Sheet]:
         visible = [
             sheet.name
             for sheet in book.sheets_metadata
-            if sheet.visible == calamine.SheetVisibleEnum.Visible and sheet.typ == calamine.SheetTypeEnum.WorkSheet
+            if sheet.name.strip().casefold() != HOW_TO
+            and sheet.visible == calamine.SheetVisibleEnum.Visible
+            and sheet.typ == calamine.SheetTypeEnum.WorkSheet
         ]
         tables = [(name, book.get_sheet_by_name(name).to_python(skip_empty_area=False)) for name in visible]
     except calamine.PasswordError as error:

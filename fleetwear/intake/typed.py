@@ -23,6 +23,9 @@ if TYPE_CHECKING:
     from fleetwear.units import Quantity
 
 _MEASURE = rf"^({NUMBER_PATTERN})\s*(.*)$"
+_LONGEST_TEXT = 1_000
+"""Characters that a text may have; a name or a complaint has fewer."""
+
 _MAY_LIE_AHEAD = {"valid from"}
 _POSITIVE = {"limit", "interval", "resolution"}
 _KEYS = {"unit": "lower", "model": "lower", "joint": "word_form", "symptom joint": "word_form"}
@@ -135,6 +138,15 @@ def _problems(column: Column, result_words: bool) -> Iterator[tuple[str, str]]:
     """Yield what can be wrong with a cell by itself: a condition, and the reason as an SQL text."""
     shown = "quoted(written) || "
     match column.content:
+        case "text":
+            yield (
+                "regexp_matches(written, '[\\x00-\\x08\\x0b\\x0c\\x0e-\\x1f\\x7f]')",
+                quote("holds a control character, which cannot be read: write it again without"),
+            )
+            yield (
+                f"length(written) > {_LONGEST_TEXT}",
+                f"'has ' || length(written) || ' characters: write at most {_LONGEST_TEXT}'",
+            )
         case "date":
             yield "value is null", shown + quote(" is not a date: write it as yyyy-mm-dd, like 2024-03-02")
             if column.name not in _MAY_LIE_AHEAD:

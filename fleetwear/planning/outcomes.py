@@ -217,9 +217,9 @@ def judge_vehicles(vehicles: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame
     """
     worst = worst_of_vehicle(joints).reindex(vehicles["vehicle_id"])
     frame = vehicles.copy()
-    for column in ("outcome", "reason", "direction"):
-        frame[column] = worst[column].astype(object).to_numpy()
-    frame["position_id"] = worst["position_id"].to_numpy()
+    for column in ("outcome", "reason", "position_id", "direction"):
+        # as objects: without any joint the columns are empty and would hold no words
+        frame[column] = worst[column].to_numpy(dtype=object)
     bare = frame["outcome"].isna()
     frame.loc[bare, "outcome"] = str(Outcome.NOT_TESTED)
     frame.loc[bare, "reason"] = "No joint positions are on record for this model; load them."

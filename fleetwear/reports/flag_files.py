@@ -7,11 +7,15 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from fleetwear.reports.inert import inert
+from fleetwear.reports.inert import on_screen
+from fleetwear.reports.sheet_text import for_sheet
 from fleetwear.units import convert
 
 if TYPE_CHECKING:
     from fleetwear.planning.flags import Flags
+
+_LONGEST_CELL = 32_767
+"""Characters that a cell of a workbook can hold (ECMA-376 as spreadsheets apply it; from memory)."""
 
 _TEXT_WIDTH = 60
 """Widest column of a sheet, in characters."""
@@ -55,11 +59,8 @@ def flag_file(flags: Flags) -> pd.DataFrame:
 
 
 def to_csv(frame: pd.DataFrame) -> bytes:
-    """Return the frame as CSV in UTF-8, with a byte-order mark so that spreadsheets read it as such.
-
-    Text that a spreadsheet might run has an apostrophe before it; see ``reports.inert``.
-    """
-    return inert(frame).to_csv(index=False, lineterminator="\r\n").encode("utf-8-sig")
+    """Return the frame as CSV in UTF-8, with a byte-order mark for spreadsheets; no cell of it is a formula."""
+    return for_sheet(frame).to_csv(index=False, lineterminator="\r\n").encode("utf-8-sig")
 
 
 def to_xlsx(frame: pd.DataFrame, *, sheet: str) -> bytes:
@@ -72,13 +73,19 @@ def to_xlsx(frame: pd.DataFrame, *, sheet: str) -> bytes:
         page = book.add_worksheet(sheet)
         bold = book.add_format({"bold": True, "text_wrap": True, "valign": "top"})
         for at, name in enumerate(frame.columns):
-            cells = [None if pd.isna(value) else value for value in frame[name].tolist()]
+            cells = [None if pd.isna(value) else _shown(value) for value in frame[name].tolist()]
             page.write_string(0, at, str(name), bold)
             for row, cell in enumerate(cells, start=1):
-                if cell is not None:
+                if isinstance(cell, str):
+                    page.write_string(row, at, cell)
+                elif cell is not None:
                     page.write(row, at, cell)
             longest = max([len(str(cell)) for cell in cells if cell is not None], default=0)
             page.set_column(at, at, min(max(longest, 12) + 1, _TEXT_WIDTH))
         page.freeze_panes(1, 1)
         page.autofilter(0, 0, len(frame), len(frame.columns) - 1)
     return buffer.getvalue()
+
+
+def _shown(value: object) -> object:
+    return on_screen(value, _LONGEST_CELL) if isinstance(value, str) else value

@@ -1,42 +1,45 @@
-"""Text that a spreadsheet would take for a formula, made inert in CSV and given back as it was.
+"""Text that people wrote, made inert for where it is shown: it is read, never carried out.
 
-A cell of text that begins with = + - @, a tab or a carriage return gets an apostrophe before it. So does one that
-begins with an apostrophe, so that taking one apostrophe off gives every cell back as it was. Numbers are left alone.
+Control characters and marks that turn the direction of writing are left out, so that text can neither drive a terminal
+nor reorder what stands beside it; letters of scripts that run from right to left stay. What is stored stays as it was.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import re
+from html import escape
 
-import pandas as pd
+LONGEST = 2_000
+"""Characters of one text that are shown."""
 
-if TYPE_CHECKING:
-    from collections.abc import Callable, Hashable
-
-_FIRST = ("=", "+", "-", "@", "\t", "\r", "'")
-
-HOW = (
-    "In CSV, a cell of text that begins with = + - @, a tab, a carriage return or an apostrophe has one apostrophe put "
-    "before it, so that no spreadsheet runs it; take one leading apostrophe off to have it as it was. Parquet holds "
-    "every value as it is, and XLSX holds text as text."
-)
-"""What a reader of a file is told."""
+_CONTROLS = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff]")
+_DIRECTIONS = re.compile(r"[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+_MARK = r"[\u0300-\u036f\u1ab0-\u1aff\u1dc0-\u1dff\u20d0-\u20ff]"
+_STACKED = re.compile(f"({_MARK}{{4}}){_MARK}+")
 
 
-def inert(frame: pd.DataFrame) -> pd.DataFrame:
-    """Return the frame with an apostrophe before each cell of text that a spreadsheet might run."""
-    return _changed(frame, lambda text: "'" + text if text.startswith(_FIRST) else text)
+def on_screen(value: object, longest: int = LONGEST) -> str:
+    """Return a text without control characters and direction marks, cut to a length with an ellipsis."""
+    text = str(value)
+    text = text if len(text) <= longest else text[: longest - 1] + "…"
+    return _STACKED.sub(r"\1", _DIRECTIONS.sub("", _CONTROLS.sub("", text)))
 
 
-def as_it_was(frame: pd.DataFrame) -> pd.DataFrame:
-    """Return the frame that `inert` made from, from what was read back: one leading apostrophe is taken off."""
-    return _changed(frame, lambda text: text.removeprefix("'"))
+def html_text(value: object, longest: int = LONGEST) -> str:
+    """Return a text that HTML shows as it is."""
+    return escape(on_screen(value, longest))
 
 
-def _changed(frame: pd.DataFrame, change: Callable[[str], str]) -> pd.DataFrame:
-    made: dict[Hashable, list[object]] = {}
-    for name in frame.columns:
-        if pd.api.types.is_string_dtype(frame[name]) or pd.api.types.is_object_dtype(frame[name]):
-            made[name] = [change(cell) if isinstance(cell, str) else cell for cell in frame[name]]
-    columns = {name: pd.Series(cells, index=frame.index, dtype=frame[name].dtype) for name, cells in made.items()}
-    return frame.assign(**{str(name): column for name, column in columns.items()})
+def markdown_text(value: object, longest: int = LONGEST) -> str:
+    """Return a text that Markdown shows as it is: no link, picture, formula, colour or HTML comes of it.
+
+    An unseen word joiner parts what would become a link even where every mark is escaped: addresses, "www", "@".
+    """
+    text = " ".join(on_screen(value, longest).split())
+    parted = re.sub(r"(?i)(https?:)(?=//)|(www)(?=\.)|(@)", lambda found: f"{found[0]}\u2060", text)
+    return re.sub(r"([\\`*_\[\](){}<>$#~:|!&+.=-])", r"\\\1", parted)
+
+
+def file_name(value: object) -> str:
+    """Return a text as a part of a file's name: letters, digits, hyphens, underscores and single dots."""
+    return re.sub(r"\.{2,}", ".", re.sub(r"[^\w.-]+", "_", on_screen(value, 60))).strip("._") or "unnamed"

@@ -11,6 +11,7 @@ import pandas as pd
 from fleetwear.forecast.curves import growth_curve
 from fleetwear.planning.pace import pace_change
 from fleetwear.planning.wording import is_known, say_date, say_play
+from fleetwear.reports.inert import on_screen
 from fleetwear.store.known import ASSUMED_KM_PER_DAY
 from fleetwear.units import convert
 from fleetwear.vocabulary import OUTCOME_RANKS, Result
@@ -178,7 +179,7 @@ def _note(row: dict[str, object], unit: str) -> str:
             f"; does not fit this joint's history, which tells of {say_play(row['expected_mm'], unit)}; measure again"
         )
     which = f"session {row['session']} stroke {row['stroke']}"
-    return f"{what} on {say_date(row['visit_date'])}, {which}: {how}{asked}"
+    return on_screen(f"{what} on {say_date(row['visit_date'])}, {which}: {how}{asked}")
 
 
 def _curve(record: VehicleRecord, place: _Place, fact: pd.Series, unit: str) -> pd.DataFrame:

@@ -6,11 +6,14 @@ growth_unit ("thou per 10,000 mi").
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import pandas as pd
 
+from fleetwear.reports.inert import on_screen
+from fleetwear.reports.sheet_text import for_sheet
 from fleetwear.units import factor
 
 if TYPE_CHECKING:
@@ -105,11 +108,15 @@ def joint_table(joints: pd.DataFrame) -> pd.DataFrame:
 
 
 def render(frame: pd.DataFrame, form: Form, write: Callable[[str], object]) -> None:
-    """Write a frame as JSON records, as CSV, or as a table that fits the terminal."""
+    """Write a frame as JSON records, as CSV, or as a table that fits the terminal.
+
+    No control character reaches the terminal, and no cell of a CSV is a formula.
+    """
     if form == "json":
-        write(frame.to_json(orient="records", date_format="iso", indent=2, force_ascii=False) + "\n")
+        text = frame.to_json(orient="records", date_format="iso", indent=2, force_ascii=False)
+        write(re.sub("[\x7f-\x9f]", lambda found: f"\\u{ord(found[0]):04x}", text) + "\n")
     elif form == "csv":
-        write(frame.to_csv(index=False))
+        write(for_sheet(frame).to_csv(index=False))
     else:
         _print_table(frame)
 
@@ -117,6 +124,7 @@ def render(frame: pd.DataFrame, form: Form, write: Callable[[str], object]) -> N
 def _print_table(frame: pd.DataFrame) -> None:
     from rich.console import Console
     from rich.table import Table
+    from rich.text import Text
 
     table = Table(box=None, pad_edge=False, header_style="bold")
     for name in frame.columns:
@@ -126,7 +134,7 @@ def _print_table(frame: pd.DataFrame) -> None:
             no_wrap=name in ("unit", "next service", "probability"),
         )  # fmt: skip
     for row in frame.itertuples(index=False):
-        table.add_row(*("" if value is None or value != value else _cell(value) for value in row))
+        table.add_row(*(Text("" if value is None or value != value else _cell(value)) for value in row))
     console = Console()
     if not console.is_terminal:
         console = Console(width=160)
@@ -136,4 +144,4 @@ def _print_table(frame: pd.DataFrame) -> None:
 def _cell(value: object) -> str:
     if isinstance(value, float):
         return f"{value:,.0f}" if value == int(value) and abs(value) >= 10 else f"{value:g}"
-    return str(value)
+    return on_screen(value)

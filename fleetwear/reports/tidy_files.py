@@ -15,7 +15,7 @@ from fleetwear import __version__
 from fleetwear.errors import InputError
 from fleetwear.planning.tidy_tables import ABOUT, DICTIONARY
 from fleetwear.reports.flag_files import to_csv
-from fleetwear.reports.inert import HOW
+from fleetwear.reports.sheet_text import HOW
 from fleetwear.reports.tidy_workbook import workbook
 from fleetwear.vocabulary import CAUTION
 

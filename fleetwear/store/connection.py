@@ -165,7 +165,8 @@ class Store:
             raise StoreError(
                 "there is no store here yet",
                 where=str(self.folder),
-                mend="Load a file first with `fleetwear load FILE`, or run `fleetwear demo`.",
+                mend="Load a file first with `fleetwear load FILE`; `fleetwear templates DIR` writes blank ones, and "
+                "`fleetwear demo` shows an invented fleet.",
             )
 
     @contextmanager

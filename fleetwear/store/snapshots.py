@@ -102,7 +102,8 @@ def open_snapshot(folder: Path) -> duckdb.DuckDBPyConnection:
             raise StoreError(
                 "nothing has been published from this store yet",
                 where=str(folder),
-                mend="Run `fleetwear forecast`, or `fleetwear demo` to try it.",
+                mend="Load files (`fleetwear templates DIR` writes blank ones), then run `fleetwear forecast`; or try "
+                "`fleetwear demo`.",
             )
         file = Path(folder) / SNAPSHOT_FOLDER / Path(str(said["file"])).name
         try:

@@ -13,10 +13,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 
-def _load(name: str) -> Any:
-    """Return a module that stands beside this file."""
+def _load(name: str, *, room: str = "browser") -> Any:
+    """Return a module that stands beside this file, or in another room of the tests."""
     if name not in sys.modules:
-        spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name(f"{name}.py"))
+        spec = importlib.util.spec_from_file_location(name, Path(__file__).parents[1] / room / f"{name}.py")
         assert spec is not None
         assert spec.loader is not None
         module = importlib.util.module_from_spec(spec)
@@ -26,6 +26,7 @@ def _load(name: str) -> Any:
 
 
 serving = _load("serving")
+hostile_fleet = _load("hostile_fleet", room="hostile")
 
 
 @pytest.fixture(scope="session")

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
+    from dashboard.sign_in import SignIn
+
 CHROMIUM = shutil.which("chromium")
 CHROMIUM_ARGS = [
     "--no-sandbox",
@@ -40,16 +42,31 @@ OVERFLOW = """() => {
 _PATIENCE_S = 60.0
 
 
-@contextmanager
-def served(store_folder: Path, *, log: Path) -> Iterator[str]:
-    """Serve the dashboard of a store and give its address; it is ended afterwards."""
+def free_port() -> int:
+    """Return a port of this machine that nobody listens on."""
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
+        port: int = probe.getsockname()[1]
+        return port
+
+
+@contextmanager
+def served(
+    store_folder: Path,
+    *,
+    log: Path,
+    port: int | None = None,
+    sign_in: SignIn | None = None,
+    roles: Path | None = None,
+    more_environment: dict[str, str] | None = None,
+) -> Iterator[str]:
+    """Serve the dashboard of a store and give its address; it is ended afterwards."""
+    port = free_port() if port is None else port
+    environment = serve.environment(store_folder, sign_in=sign_in, roles=roles) | {"OPENBLAS_NUM_THREADS": "1"}
     with log.open("wb") as out:
         process = subprocess.Popen(
-            serve.command(store_folder, port=port),
-            env=serve.environment(store_folder) | {"OPENBLAS_NUM_THREADS": "1"},
+            serve.command(store_folder, port=port, sign_in=sign_in),
+            env=environment | (more_environment or {}),
             stdout=out,
             stderr=subprocess.STDOUT,
             stdin=subprocess.DEVNULL,
@@ -86,7 +103,7 @@ def settle(page: object) -> None:
     from playwright.sync_api import Page
 
     assert isinstance(page, Page)
-    page.wait_for_selector(".fw-caution", timeout=90_000)
+    page.wait_for_selector(".fw-caution", timeout=45_000)
     page.wait_for_function(
         '() => !document.querySelector(\'[data-testid="stApp"][data-test-script-state="running"]\')'
         " && !document.querySelector('[data-testid=\"stSpinner\"]')"

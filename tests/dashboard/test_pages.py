@@ -156,7 +156,7 @@ def test_no_store_tells_what_to_do(monkeypatch, tmp_path):
     app = new_app(monkeypatch, tmp_path / "nothing").run()
     assert not app.exception
     said = "\n".join(block.value for block in app.code)
-    assert "fleetwear load FILE..." in said
+    assert "fleetwear load fleetwear_templates.xlsx" in said
     assert "fleetwear demo" in said
     assert not (tmp_path / "nothing").exists()
 

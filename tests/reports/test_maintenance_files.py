@@ -12,8 +12,8 @@ import pytest
 from fleetwear import __version__
 from fleetwear.errors import InputError
 from fleetwear.planning.maintenance import BUSES, NOTES, read_maintenance
-from fleetwear.reports.inert import as_it_was
 from fleetwear.reports.maintenance_files import record_csv, record_pdf, record_table, write_record
+from fleetwear.reports.sheet_text import as_it_was
 from fleetwear.store import open_snapshot
 from fleetwear.vocabulary import CAUTION
 

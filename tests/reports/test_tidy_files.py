@@ -18,7 +18,7 @@ from fleetwear import __version__
 from fleetwear.errors import InputError
 from fleetwear.planning.tidy_tables import read_tidy
 from fleetwear.reports import tidy_workbook
-from fleetwear.reports.inert import as_it_was, inert
+from fleetwear.reports.sheet_text import as_it_was, for_sheet
 from fleetwear.reports.tidy_files import about_table, archive, csv_frame, tidy_files, workbook_name, write_tidy
 from fleetwear.store import open_snapshot
 
@@ -165,7 +165,7 @@ def test_hostile_cells_are_inert_and_come_back_as_they_were(tidy):
 
 def test_inert_leaves_numbers_alone_and_is_undone():
     frame = pd.DataFrame({"text": HOSTILE, "number": np.linspace(-6.0, 6.0, len(HOSTILE))})
-    made = inert(frame)
+    made = for_sheet(frame)
     pd.testing.assert_series_equal(made["number"], frame["number"])
     pd.testing.assert_frame_equal(as_it_was(made), frame)
 

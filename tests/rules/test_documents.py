@@ -2,6 +2,7 @@
 
 import re
 import subprocess
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,7 @@ from fleetwear.cli import app
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
-WITHOUT_STORE = {"study"}
+WITHOUT_STORE = {"study", "templates"}
 """The commands that neither read nor write a store."""
 TOP = {
     "README.md",
@@ -98,13 +99,29 @@ def test_every_documented_view_is_listed() -> None:
     assert listed == {*KEYS, "dictionary"}
 
 
-def test_locks_name_hashes_and_no_host() -> None:
-    for name in ("run", "test"):
-        text = (ROOT / ".locks" / f"{name}.txt").read_text(encoding="utf-8")
-        assert "://" not in text
-        pinned = re.findall(r"^[a-z0-9][\w.-]*==", text, flags=re.MULTILINE)
-        assert len(pinned) > 30
-        assert text.count("--hash=sha256:") > len(pinned)
+@pytest.mark.parametrize("name", ["run", "test"])
+def test_every_locked_requirement_has_a_hash_and_no_host_is_named(name: str) -> None:
+    text = (ROOT / ".locks" / f"{name}.txt").read_text(encoding="utf-8")
+    assert "://" not in text
+    assert not re.search(r"^\s*(-|git\+|.* @ )", text.replace("    --hash", ""), flags=re.MULTILINE)
+    requirements = re.sub(r"\\\n\s*", " ", text).strip().splitlines()
+    assert len(requirements) > 30
+    for requirement in requirements:
+        assert re.match(r"[a-z0-9][\w.-]*==\S+", requirement), requirement
+        assert re.search(r" --hash=sha256:[0-9a-f]{64}", requirement), requirement
+
+
+def test_every_dependency_is_locked() -> None:
+    settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    for name, wanted in (
+        ("run", settings["dependencies"]),
+        ("test", settings["dependencies"] + settings["optional-dependencies"]["test"]),
+    ):
+        locked = re.findall(r"^([\w.-]+)==", (ROOT / ".locks" / f"{name}.txt").read_text(), flags=re.MULTILINE)
+        for requirement in wanted:
+            bare = re.match(r"[\w.-]+", requirement)
+            assert bare is not None
+            assert bare[0].lower() in locked
 
 
 def test_documents_quote_the_truth_bench() -> None:

@@ -11,6 +11,12 @@ from fleetwear.reports.charts.risk import risk_chart
 from fleetwear.reports.charts.trends import cohort_chart, crossing_chart, growth_chart
 
 __all__ = [
-    "calibration_chart", "cohort_chart", "consistency_chart", "crossing_chart", "growth_chart", "key_chart", "play_chart",
+    "calibration_chart",
+    "cohort_chart",
+    "consistency_chart",
+    "crossing_chart",
+    "growth_chart",
+    "key_chart",
+    "play_chart",
     "risk_chart",
-]  # fmt: skip
+]

@@ -13,6 +13,7 @@ import pandas as pd
 
 from fleetwear.planning.wording import is_known, say_probability
 from fleetwear.reports.charts.drawing import Width, day, framed, haloed
+from fleetwear.reports.inert import on_screen
 from fleetwear.reports.looks import LIGHT, Look
 
 if TYPE_CHECKING:
@@ -140,13 +141,13 @@ def _risk_rows(pressing: pd.DataFrame, look: Look) -> tuple[pd.DataFrame, pd.Dat
             words = outcome[:1].upper() + outcome[1:]
             headings.append({"y": top + _HEADER_PX * 0.5, "line": top + _HEADER_PX * 0.85, "text": words})
             top += _HEADER_PX
-        words = f"{fact['joint']}, {fact['direction']}"
+        words = f"{on_screen(fact['joint'], 120)}, {fact['direction']}"
         lines = textwrap.wrap(words, _WRAP)
         lane = top + _GAP_PX + _LINE_PX * (1 + len(lines)) + _LANE_PX * 0.5
         chance = fact["p_over_next"]
         rows.append(
             {
-                "unit": fact["unit"],
+                "unit": on_screen(fact["unit"], 40),
                 "joint_words": words,
                 "lines": lines,
                 "outcome": outcome,

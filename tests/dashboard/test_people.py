@@ -1,0 +1,222 @@
+"""Who may do what: roles by verified address and by claim, sign-in where others can reach, and nothing by default."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+
+import pytest
+from streamlit.testing.v1 import AppTest
+from typer.testing import CliRunner
+
+from dashboard import people
+from dashboard.roles import ROLES, read_roles
+from dashboard.serve import APP, ROLES_VARIABLE, SIGN_IN_VARIABLE, command, environment
+from dashboard.sign_in import is_loopback, sign_in_for
+from fleetwear import cli
+from fleetwear.errors import InputError
+
+GOOD = {
+    "redirect_uri": "https://wear.fleet.example/oauth2callback",
+    "cookie_secret": "forty characters and more, made by chance",
+    "client_id": "fleetwear",
+    "client_secret": "said once",
+    "server_metadata_url": "https://id.fleet.example/.well-known/openid-configuration",
+}
+ROLES_TEXT = """
+[mail]
+"Ana@Fleet.example" = ["record"]
+"@fleet.example" = ["read"]
+[claims.groups]
+leads = ["people", "correct"]
+"""
+
+
+def write_sign_in(folder, *, mode=0o600, **changed):
+    settings = GOOD | changed
+    text = "[auth]\n" + "".join(f'{name} = "{value}"\n' for name, value in settings.items() if value is not None)
+    file = folder / "sign_in.toml"
+    file.write_text(text)
+    file.chmod(mode)
+    return file
+
+
+@pytest.fixture
+def roles(tmp_path):
+    file = tmp_path / "roles.toml"
+    file.write_text(ROLES_TEXT)
+    return read_roles(file)
+
+
+@pytest.mark.parametrize(
+    ("claims", "held"),
+    [
+        ({"email": "ana@fleet.example", "email_verified": True}, {"read", "record"}),
+        ({"email": "ANA@FLEET.EXAMPLE", "email_verified": True}, {"read", "record"}),
+        ({"email": "bo@fleet.example", "email_verified": True}, {"read"}),
+        ({"email": "ana@fleet.example", "email_verified": False}, set()),
+        ({"email": "ana@fleet.example", "email_verified": "true"}, set()),
+        ({"email": "ana@fleet.example"}, set()),
+        ({"email": "ana@fleet.example@elsewhere.example", "email_verified": True}, set()),
+        ({"email": "bo@notfleet.example", "email_verified": True}, set()),
+        ({"email": ["ana@fleet.example"], "email_verified": True}, set()),
+        ({"groups": ["leads", "others"]}, {"read", "people", "correct"}),
+        ({"groups": "leads"}, {"read", "people", "correct"}),
+        ({"groups": "leads and more"}, set()),
+        ({}, set()),
+    ],
+)
+def test_roles_of_what_a_provider_claims(roles, claims, held):
+    assert roles.of(claims) == held
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ('[mail]\n"a@b.example" = ["reed"]', "Did you mean 'read'"),
+        ('[mail]\n"a@b.example" = "read"', "not a list of roles"),
+        ('[mail]\nanybody = ["read"]', "no e-mail address"),
+        ('[mails]\n"a@b.example" = ["read"]', "no section [mails]"),
+        ("[mail", "cannot be read"),
+        ("mail = 3", "not a section"),
+    ],
+)
+def test_a_roles_file_that_says_something_else_is_refused(tmp_path, text, words):
+    file = tmp_path / "roles.toml"
+    file.write_text(text)
+    with pytest.raises(InputError) as caught:
+        read_roles(file)
+    assert words in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("address", "here"),
+    [("127.0.0.1", True), ("127.9.9.9", True), ("::1", True), ("localhost", True), ("0.0.0.0", False), ("::", False),
+     ("10.0.0.5", False), ("wear.fleet.example", False), ("", False), (None, False)],
+)  # fmt: skip
+def test_loopback_is_told_from_the_rest(address, here):
+    assert is_loopback(address) == here
+
+
+def test_loopback_needs_no_sign_in_and_anything_else_does(tmp_path):
+    assert sign_in_for(tmp_path, address="127.0.0.1") is None
+    with pytest.raises(InputError, match="everybody must sign in") as caught:
+        sign_in_for(tmp_path, address="0.0.0.0")
+    assert "redirect_uri" in caught.value.mend
+    write_sign_in(tmp_path)
+    for address in ("0.0.0.0", "127.0.0.1"):  # a file that is there is obeyed behind a forwarder on this machine too
+        found = sign_in_for(tmp_path, address=address)
+        assert found is not None
+        assert (found.origin, found.host) == ("https://wear.fleet.example", "wear.fleet.example")
+
+
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        ({"client_secret": None}, "lacks client_secret"),
+        ({"cookie_secret": "short"}, "could be guessed"),
+        ({"redirect_uri": "https://wear.fleet.example/"}, "does not end in"),
+        ({"redirect_uri": "http://wear.fleet.example/oauth2callback"}, "not https"),
+        ({"server_metadata_url": "http://id.fleet.example/x"}, "not https"),
+        ({"mode": 0o644}, "others on this machine may read"),
+    ],
+)
+def test_a_sign_in_file_that_cannot_be_relied_on_is_refused(tmp_path, changed, words):
+    write_sign_in(tmp_path, **changed)
+    with pytest.raises(InputError, match=words):
+        sign_in_for(tmp_path, address="0.0.0.0")
+
+
+def test_the_command_does_not_start_for_others_without_sign_in_and_roles(tmp_path, monkeypatch):
+    started = []
+    monkeypatch.setattr(subprocess, "run", lambda *arguments, **options: started.append(arguments))
+    asked = ["dashboard", "--address", "0.0.0.0", "--store", str(tmp_path)]
+    for words in ("everybody must sign in", "roles file cannot be read"):
+        done = CliRunner().invoke(cli.app, asked)
+        assert isinstance(done.exception, InputError)
+        assert words in str(done.exception)
+        write_sign_in(tmp_path)
+    assert started == []
+
+
+def test_the_server_is_told_to_keep_strangers_out(tmp_path):
+    plain = command(tmp_path, port=8501)
+    for setting in (
+        "server.address=127.0.0.1", "server.enableXsrfProtection=true", "server.enableCORS=true",
+        "server.maxUploadSize=20", "browser.gatherUsageStats=false", "server.fileWatcherType=none",
+        "server.enableAgentApi=false", "server.trustedUserHeaders={}", "server.enableStaticServing=false",
+        "client.showErrorDetails=none",
+    ):  # fmt: skip
+        assert f"--{setting}" in plain
+    hosts = [flag.partition("=")[2] for flag in plain if flag.startswith("--server.allowedHosts=")]
+    assert hosts == ["localhost", "127.0.0.1", "::1"]
+    write_sign_in(tmp_path)
+    sign_in = sign_in_for(tmp_path, address="0.0.0.0")
+    served = command(tmp_path, port=8501, address="0.0.0.0", sign_in=sign_in)
+    assert "--server.allowedHosts=wear.fleet.example" in served
+    assert "--server.corsAllowedOrigins=https://wear.fleet.example" in served
+    assert not any("said once" in part or "forty characters" in part for part in served)
+
+
+def test_the_environment_of_another_dashboard_is_not_passed_on(tmp_path, monkeypatch):
+    monkeypatch.setenv(SIGN_IN_VARIABLE, "demanded")
+    monkeypatch.setenv(ROLES_VARIABLE, "/elsewhere")
+    assert not {SIGN_IN_VARIABLE, ROLES_VARIABLE} & environment(tmp_path).keys()
+
+
+@pytest.mark.parametrize(
+    ("changed", "believed"),
+    [({}, True), ({"aud": ["other", "fleetwear"]}, True), ({"aud": "other"}, False), ({"aud": ["other"]}, False),
+     ({"aud": "fleetwear and more"}, False), ({"aud": None}, False), ({"iat": None}, False),
+     ({"iat": 1_000_000 - 13 * 3600}, False)],
+)  # fmt: skip
+def test_a_sign_in_counts_for_this_program_and_half_a_day(changed, believed):
+    claims = {"aud": "fleetwear", "iat": 1_000_000 - 3600} | changed
+    assert people.counts(claims, client="fleetwear", now=1_000_000.0) == believed
+
+
+@pytest.fixture
+def page(monkeypatch, tmp_path, demo_store):
+    """Return a function that runs the first page for somebody of whom these claims are made."""
+    (tmp_path / "roles.toml").write_text(ROLES_TEXT)
+    monkeypatch.setenv("FLEETWEAR_STORE", str(demo_store.folder))
+    monkeypatch.setenv(ROLES_VARIABLE, str(tmp_path / "roles.toml"))
+
+    def run(claims, *, demanded=True):
+        monkeypatch.setattr(people, "_claims", lambda: claims)
+        if demanded:
+            monkeypatch.setenv(SIGN_IN_VARIABLE, "demanded")
+        app = AppTest.from_file(str(APP), default_timeout=60)
+        app.run()
+        assert not app.exception
+        return "\n".join(element.proto.body for element in app.get("html"))
+
+    return run
+
+
+def test_a_page_is_written_for_readers_only(page):
+    assert "<table" not in page(None)
+    assert "needs the role read" in page({"email": "x@elsewhere.example", "email_verified": True})
+    assert "<table" in page({"email": "bo@fleet.example", "email_verified": True})
+
+
+def test_nobody_may_anything_while_the_roles_file_is_broken(page, tmp_path):
+    (tmp_path / "roles.toml").write_text("[mail")
+    said = page({"email": "bo@fleet.example", "email_verified": True})
+    assert "roles file cannot be read" in said
+    assert "<table" not in said
+
+
+def test_this_machines_user_may_everything(monkeypatch):
+    monkeypatch.delenv(SIGN_IN_VARIABLE, raising=False)
+    assert people.who().roles == set(ROLES)
+    assert people.may("correct")
+
+
+def test_the_pages_run_under_a_launcher_that_asks_nobody_for_this_machines_address():
+    done = subprocess.run(
+        [sys.executable, "-c", "import dashboard.__main__ as m; from streamlit import net_util as n;"
+         "print(n.get_external_ip(), n.get_internal_ip())"],
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert done.stdout.split() == ["None", "None"]
