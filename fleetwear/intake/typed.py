@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from fleetwear.units import Quantity
 
 _MEASURE = rf"^({NUMBER_PATTERN})\s*(.*)$"
-_MAY_LIE_AHEAD = {"valid from"}
+_MAY_LIE_AHEAD = {"valid from", "expected date"}
 _POSITIVE = {"limit", "interval", "resolution"}
 _KEYS = {"unit": "lower", "model": "lower", "joint": "word_form", "symptom joint": "word_form"}
 _UNIT_COLUMNS = {
