@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from typing import TYPE_CHECKING
+
+import pandas as pd
 
 from demo_fleet.catalogue import DEPOTS, PARTS
 from demo_fleet.period import AS_OF
 from demo_fleet.tables import table
 from fleetwear.vocabulary import Kind
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 SUPERSEDED = {"L2-BJL-A": "L2-BJL-A2", "L2-BJL-A2": "L2-BJL-A3"}
 """The lower ball joint of the van has had two new numbers, one after the other."""
@@ -57,7 +55,7 @@ def stock() -> pd.DataFrame:
     ]
     on_order = [2 if at % 4 == place else 0 for _, _, at, place in rows]
     arrives = (AS_OF + timedelta(days=11)).isoformat()
-    return table(
+    kept = table(
         {
             "part number": [part.number for _, part, _, _ in rows],
             "depot": [depot for depot, _, _, _ in rows],
@@ -69,6 +67,17 @@ def stock() -> pd.DataFrame:
             "counted on": [_COUNTED.isoformat()] * len(rows),
         }
     )
+    newest = table(
+        {
+            "part number": ["L2-BJL-A3", "L2-BJL-A3"],
+            "depot": [depot.name for depot in DEPOTS[:2]],
+            "on hand": [0, 1],
+            "on order": [2, 0],
+            "expected date": [arrives, ""],
+            "counted on": [_COUNTED.isoformat()] * 2,
+        }
+    )
+    return pd.concat([kept, newest], ignore_index=True)
 
 
 def _later_names(number: str) -> list[str]:

@@ -23,6 +23,7 @@ from dashboard.listing import (
 from dashboard.printed import offer_page
 from dashboard.style import look
 from fleetwear.errors import FleetwearError
+from fleetwear.planning.actions import say_action
 from fleetwear.planning.wording import (
     is_known,
     say_count,
@@ -222,7 +223,8 @@ def _figures(history: JointHistory, unit: str, notes: list[str]) -> list[Cell]:
         f"{say_date(fact['last_date'])}"
     )  # fmt: skip
     outcome = str(fact["outcome"])
-    name = Markup(f"<b>{escape(history.title)}</b><br>{escape(outcome[:1].upper() + outcome[1:])}")
+    said_and_done = "; ".join(part for part in (outcome, say_action(fact)) if part)
+    name = Markup(f"<b>{escape(history.title)}</b><br>{escape(said_and_done[:1].upper() + said_and_done[1:])}")
     growth = [fact[column] for column in ("growth_mm_per_km", "growth_lower", "growth_upper")]
     minded = [
         _noted(word, str(fact[column]), notes)

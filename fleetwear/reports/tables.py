@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 import pandas as pd
 
+from fleetwear.planning.actions import say_action
 from fleetwear.units import factor
 
 if TYPE_CHECKING:
@@ -39,6 +40,18 @@ def _day(values: pd.Series) -> pd.Series:
     return pd.to_datetime(values).dt.strftime("%Y-%m-%d")
 
 
+def _done(rows: pd.DataFrame) -> pd.Series:
+    """Return the open action of each row in words, nothing where there is none."""
+    if "action" not in rows:
+        return pd.Series(None, index=rows.index, dtype=object)
+    joints = rows["action_joint"] if "action_joint" in rows else pd.Series(None, index=rows.index, dtype=object)
+    said = [
+        say_action({str(k): v for k, v in row.items()}, joint=joint) or None
+        for row, joint in zip(rows.to_dict("records"), joints, strict=True)
+    ]
+    return pd.Series(said, index=rows.index, dtype=object)
+
+
 def vehicle_table(vehicles: pd.DataFrame) -> pd.DataFrame:
     """Return the flags, one row a vehicle, from ``Flags.vehicles``."""
     distance = vehicles["distance_unit"]
@@ -48,6 +61,7 @@ def vehicle_table(vehicles: pd.DataFrame) -> pd.DataFrame:
             "depot": vehicles["depot"],
             "model": vehicles["model"],
             "outcome": vehicles["outcome"],
+            "done": _done(vehicles),
             "joint": vehicles["joint"],
             "direction": vehicles["direction"],
             "any_joint_over": vehicles["p_any_over_next"].round(3),
@@ -75,6 +89,7 @@ def joint_table(joints: pd.DataFrame) -> pd.DataFrame:
             "joint": joints["joint"],
             "direction": joints["direction"],
             "outcome": joints["outcome"],
+            "done": _done(joints),
             "last_read": _day(joints["last_date"]),
             "last_result": joints["last_result"],
             "last_play": _own_units(joints["last_play_mm"], play, stored_in="mm"),
