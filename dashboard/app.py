@@ -1,4 +1,4 @@
-"""The dashboard: one page a task, all of them reading the published snapshot and computing nothing."""
+"""The dashboard: one page a task, reading the published snapshot; what was done about a flag goes to the inbox."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboard.messages import caution, told_calmly
 from dashboard.style import lay_out, look
-from dashboard.tasks import model_check, next_service, one_vehicle, reading_study
+from dashboard.tasks import model_check, next_service, one_vehicle, reading_study, weeks_ahead
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -31,6 +31,7 @@ class _Task:
 
 _TASKS = [
     _Task("Next service", "next-service", next_service.show),
+    _Task("Weeks ahead", "weeks-ahead", weeks_ahead.show),
     _Task("Vehicle", "vehicle", one_vehicle.show),
     _Task("Model check", "model-check", model_check.show),
     _Task("How well a reading is known", "reading", reading_study.show),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import warnings
 from dataclasses import dataclass, fields, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 import numpy as np
 import pandas as pd
@@ -117,7 +117,7 @@ class FleetDraws:
     def over(self, km: Floats) -> NDArray[np.bool_]:
         """Return whether each series is over its limit when its vehicle has run these running distances, (J, K)."""
         then = np.maximum(km[self.vehicle] - self.start_km[:, None], self.now).astype(np.float32)
-        play = self.lines.play(then)
+        play = self.lines.play(cast("Floats", then))
         if self.strayed_now is not None and self.strayed_then is not None:
             further = np.sqrt(self.lines.wander * np.maximum(then - self.now, 0.0))
             play = play + self.strayed_now + further * self.strayed_then
@@ -174,9 +174,7 @@ def draw_fleet(
         kept = np.flatnonzero(np.isfinite(of.limit_mm))
         step = np.sqrt(own.wander * (then - now))
         normal = np.divide(last - first, step, out=np.zeros_like(step), where=step > 0.0)
-        strays.append(
-            (np.broadcast_to(first, now.shape)[kept].astype(np.float32), normal[kept].astype(np.float32))
-        )
+        strays.append((np.broadcast_to(first, now.shape)[kept].astype(np.float32), normal[kept].astype(np.float32)))
         table = part.facts.loc[part.modelled, _KEYS]
         frames.append(table.assign(vehicle=of.vehicle + part.rows[0]).iloc[kept])
         starts.append(of.start_km[kept])

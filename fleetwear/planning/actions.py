@@ -15,7 +15,7 @@ from fleetwear.errors import InputError
 from fleetwear.intake import take_files
 from fleetwear.intake.words import word_form
 from fleetwear.planning.wording import is_known, say_date
-from fleetwear.store import sql
+from fleetwear.store import Store, sql
 from fleetwear.vocabulary import Action
 
 if TYPE_CHECKING:
@@ -35,6 +35,18 @@ def read_actions(con: duckdb.DuckDBPyConnection, forecast_id: int) -> pd.DataFra
     ``settled_on`` is the day of the reading or replacement that has settled it, or nothing.
     """
     return con.execute(sql("pages/actions"), {"forecast_id": forecast_id}).df()
+
+
+def read_latest_actions(folder: Path, forecast_id: int, *, wait_seconds: float = 2.0) -> pd.DataFrame:
+    """Return what `read_actions` does, from the store itself, with what was recorded since it was published.
+
+    Raises
+    ------
+    StoreError
+        If the store is held by another program for longer than ``wait_seconds``.
+    """
+    with Store(folder).reader(wait_seconds=wait_seconds) as con:
+        return read_actions(con, forecast_id)
 
 
 def with_actions(joints: pd.DataFrame, actions: pd.DataFrame) -> pd.DataFrame:
@@ -76,7 +88,7 @@ def find_joint(con: duckdb.DuckDBPyConnection, unit: str, name: str) -> str:
     raise InputError(f"vehicle {unit} has no joint {name!r}", mend=hint)
 
 
-def say_action(row: Mapping[str, object], *, joint: object = None) -> str:
+def say_action(row: Mapping[str, object] | pd.Series, *, joint: object = None) -> str:
     """Return an open action in words, "ordered on 2026-11-20 (left front ball joint)"; empty where there is none."""
     if not is_known(row.get("action")):
         return ""
@@ -145,4 +157,3 @@ def record_action(
             mend="Nothing was recorded as done; `fleetwear quarantine` shows the row.",
         )
     return any(one.rows_in for one in own)
-

@@ -27,8 +27,8 @@ def next_checks(material: Material, moved: Moved, joints: pd.DataFrame) -> pd.Da
     that is due anyway.
 
     Columns: vehicle_id, unit, depot, joint, outcome, accepted_risk, distance_unit, check_odometer (km; nan without
-    an odometer), check_date, and when: "now", "by odometer and date", "beyond the horizon", or "not known" where
-    there is no limit or no model.
+    an odometer), check_date, before_service, and when: "now", "by odometer and date", "beyond the horizon", or
+    "not known" where there is no limit or no model.
 
     Parameters
     ----------
@@ -75,6 +75,7 @@ def next_checks(material: Material, moved: Moved, joints: pd.DataFrame) -> pd.Da
                 as_of + timedelta(days=int(ahead)) if known else None for ahead, known in zip(days, finite, strict=True)
             ],
             "when": when,
+            "before_service": finite & (check < service[vehicle]),
         }
     )
     order = np.where(finite, days, np.where(np.isinf(check), 2 * _LONGEST_DAYS, 3 * _LONGEST_DAYS))

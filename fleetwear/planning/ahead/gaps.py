@@ -17,9 +17,7 @@ _LIKELY = 0.01
 """Mean number of crossings in all draws below which a joint's gap is not worth naming."""
 
 
-def what_is_missing(
-    joints: pd.DataFrame, over: NDArray[np.bool_], flags: Flags, stock: pd.DataFrame
-) -> pd.DataFrame:
+def what_is_missing(joints: pd.DataFrame, over: NDArray[np.bool_], flags: Flags, stock: pd.DataFrame) -> pd.DataFrame:
     """Return one row a gap: what is missing, how many there are, the first of them by name, and what it means.
 
     Joints without part, lead days, labour hours or cost are counted where they press or may cross.

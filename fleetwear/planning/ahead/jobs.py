@@ -29,9 +29,7 @@ class Jobs:
     """(G, K) the week in which it is done, 0 the first."""
 
 
-def make_jobs(
-    joints: pd.DataFrame, over: NDArray[np.bool_], service_week: Integers
-) -> Jobs:
+def make_jobs(joints: pd.DataFrame, over: NDArray[np.bool_], service_week: Integers) -> Jobs:
     """Return the jobs of some joints.
 
     A job is needed where one of its joints is over its limit when its vehicle is in, in any load direction; at once,

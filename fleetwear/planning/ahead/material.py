@@ -54,9 +54,7 @@ def read_material(con: duckdb.DuckDBPyConnection, *, forecast_id: int | None = N
     parts = con.execute(sql("ahead/parts"), key).df()
     stock = con.execute(sql("ahead/stock"), key).df()
     places = con.execute(sql("ahead/places"), key).df()
-    draws = read_fleet_draws(
-        con, fit_id=run.fit_id, as_of=run.as_of, known_by=run.known_by, settings=run.settings
-    )
+    draws = read_fleet_draws(con, fit_id=run.fit_id, as_of=run.as_of, known_by=run.known_by, settings=run.settings)
     joints = _worst(flags).merge(places, on=["vehicle_id", "position_id"], how="left")
     joints = fit_parts(joints, parts)
     vehicles = draws.outlook.vehicles

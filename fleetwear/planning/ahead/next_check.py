@@ -36,9 +36,7 @@ def probability_over(lines: pd.DataFrame, limit_mm: Floats, distance_km: Floats)
     return np.asarray(np.bincount(series, weights=weight * tail, minlength=len(limit_mm)) / whole)
 
 
-def check_distances(
-    lines: pd.DataFrame, limit_mm: Floats, risk: Floats, now_km: Floats, furthest_km: Floats
-) -> Floats:
+def check_distances(lines: pd.DataFrame, limit_mm: Floats, risk: Floats, now_km: Floats, furthest_km: Floats) -> Floats:
     """Return the distance since the life began at which the probability first reaches the accepted risk, (J,).
 
     That of now where it is reached already; nan where it is not reached by ``furthest_km``. The probability is taken

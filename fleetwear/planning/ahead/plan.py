@@ -42,6 +42,8 @@ class Plan:
     """See ``weeks.crossing_by_week``."""
     later: int
     """Joints that press whose vehicle is in only after the last week."""
+    expected_over: float
+    """Expected number of joints over their limit when their vehicle is next in, whenever that is."""
     orders: pd.DataFrame
     """See ``orders.parts_to_order``."""
     bays: pd.DataFrame
@@ -86,6 +88,7 @@ def make_plan(material: Material, settings: PlanSettings) -> Plan:
         starts=starts,
         crossing=crossing,
         later=later,
+        expected_over=float(moved.over[chosen].mean(axis=1).sum()),
         orders=parts_to_order(
             jobs, material.stock, material.superseded, starts=starts, as_of=as_of, cover=settings.cover
         ),

@@ -53,10 +53,10 @@ def shelf_of(stock: pd.DataFrame, number: str, depot: str, superseded: dict[str,
         notes.append("no stock count on record, taken as none")
         on_hand, on_order, expected = 0, 0, None
     else:
-        row = own.iloc[0]
-        on_hand, on_order = int(row["on_hand"]), int(row["on_order"])
-        expected = pd.Timestamp(row["expected_date"]).date() if is_known(row["expected_date"]) else None
-        notes.append(f"counted on {say_date(row['counted_on'])}")
+        count = own.iloc[0]
+        on_hand, on_order = int(count["on_hand"]), int(count["on_order"])
+        expected = pd.Timestamp(count["expected_date"]).date() if is_known(count["expected_date"]) else None
+        notes.append(f"counted on {say_date(count['counted_on'])}")
         if on_order and expected is None:
             notes.append("on order without an expected date: not counted on for dates")
         elif on_order:

@@ -63,4 +63,9 @@ def worth_together(joints: pd.DataFrame, settings: PlanSettings) -> pd.DataFrame
         }
     )  # fmt: skip
     gain = table["cost_later"] - table["cost_now"]
-    return table.assign(gain=gain).sort_values(["gain", "unit"], ascending=[False, True]).drop(columns="gain").reset_index(drop=True)
+    return (
+        table.assign(gain=gain)
+        .sort_values(["gain", "unit"], ascending=[False, True])
+        .drop(columns="gain")
+        .reset_index(drop=True)
+    )

@@ -53,7 +53,8 @@ def crossing_by_week(flags: Flags, *, weeks: int) -> tuple[pd.DataFrame, int]:
     joints = pressing_joints(flags)
     as_of = flags.run.as_of
     at_once = joints["outcome"].isin([str(outcome) for outcome in AT_ONCE]).to_numpy()
-    days = (pd.to_datetime(joints["next_service_date_50"]) - pd.Timestamp(as_of)).dt.days.to_numpy(dtype=float)
+    ahead = pd.to_datetime(joints["next_service_date_50"]) - pd.Timestamp(as_of)
+    days = np.asarray(ahead.dt.days, dtype=np.float64)
     week = np.where(at_once, 0, week_numbers(as_of, days)).astype(np.int64)
     starts = week_starts(as_of, weeks)
     when = np.where(at_once, "at once", np.where(joints["overdue"].astype(bool), "service overdue", "at its service"))
