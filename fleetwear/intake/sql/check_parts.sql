@@ -3,12 +3,20 @@ create or replace temp table checked as
 with recursive following as (
     select part_number, superseded_by
     from (
-        select part_number, superseded_by, 0 as is_new, part_id as place from parts
-        union all
-        select part_number, superseded_by, 1, n from typed
+        select part_number, superseded_by
+        from (
+            select part_number, superseded_by, lower(model) as model, kind, place, 0 as is_new, part_id as row_no
+            from parts
+            union all
+            select part_number, superseded_by, model_key, kind, lower(place), 1, n
+            from typed
+        )
+        qualify row_number() over (
+            partition by part_number, model, kind, place
+            order by is_new desc, row_no desc
+        ) = 1
     )
     where superseded_by is not null
-    qualify row_number() over (partition by part_number order by is_new desc, place desc) = 1
 ),
 
 chain as (
