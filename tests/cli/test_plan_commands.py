@@ -10,13 +10,26 @@ import python_calamine
 from icalendar import Calendar
 
 from fleetwear import cli
-from fleetwear.store import Store
+from fleetwear.planning import ahead
+from fleetwear.store import Store, open_snapshot
+
+
+@pytest.fixture(scope="module")
+def material(demo_store):
+    """Return what plans of the demo store are made of, read once for the module."""
+    con = open_snapshot(demo_store.folder)
+    made = ahead.read_material(con)
+    con.close()
+    return made
 
 
 @pytest.fixture
-def run(demo_store, monkeypatch, capsys):
+def run(demo_store, material, monkeypatch, capsys):
     def call(command, *arguments, store=None):
         folder = store or demo_store.folder
+        monkeypatch.undo()
+        if store is None:
+            monkeypatch.setattr(ahead, "read_material", lambda con: material)
         monkeypatch.setattr("sys.argv", ["fleetwear", command, *map(str, arguments), "--store", str(folder)])
         with pytest.raises(SystemExit) as left:
             cli.main()

@@ -16,9 +16,7 @@ def known(demo_store):
     con = open_snapshot(demo_store.folder)
     flags = read_flags(con)
     run = flags.run
-    draws = read_fleet_draws(
-        con, fit_id=run.fit_id, as_of=run.as_of, known_by=run.known_by, settings=run.settings
-    )
+    draws = read_fleet_draws(con, fit_id=run.fit_id, as_of=run.as_of, known_by=run.known_by, settings=run.settings)
     yield flags, draws, con
     con.close()
 

@@ -8,7 +8,7 @@ JOINT = "left front lower ball joint"
 PARTS = "part number,kind,lead days\nP,kingpin,3\nQ,kingpin,4\n"
 
 REFUSED = [
-    ("parts", "part number,kind,lead days,pieces per joint\nX,kingpin,3,0\n", 'pieces per joint "0" must be above zero'),
+    ("parts", "part number,kind,lead days,pieces per joint\nX,kingpin,3,0\n", 'joint "0" must be above zero'),
     ("parts", "part number,kind,lead days,ordered in pairs\nX,kingpin,3,both\n", '"both" is neither yes nor no'),
     (
         "parts",
@@ -48,12 +48,16 @@ def test_a_circle_over_two_files_is_refused_and_a_chain_is_not(bench):
 
 
 def test_parts_stock_and_actions_are_kept_as_they_mean(bench):
-    bench.load("parts.csv", "part number,kind,lead days,superseded by,ordered in pairs,pieces per joint\nP,kingpin,3,Q,yes,2\n")
+    bench.load(
+        "parts.csv", "part number,kind,lead days,superseded by,ordered in pairs,pieces per joint\nP,kingpin,3,Q,yes,2\n"
+    )
     bench.load(
         "stock.csv",
         "part number,depot,on hand,on order,expected date,counted on\nP,Hill,1,2,2024-07-01,2024-05-31\n",
     )
-    bench.load("actions.csv", f"unit,action date,joint,action,by,note\na1,2024-05-31,{JOINT.upper()},Found Good,T3,dry\n")
+    bench.load(
+        "actions.csv", f"unit,action date,joint,action,by,note\na1,2024-05-31,{JOINT.upper()},Found Good,T3,dry\n"
+    )
     assert bench.rows("select superseded_by, ordered_in_pairs, pieces_per_joint from parts") == [("Q", True, 2)]
     assert bench.rows("select on_hand, on_order, expected_date, counted_on from stock") == [
         (1, 2, date(2024, 7, 1), date(2024, 5, 31))

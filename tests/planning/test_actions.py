@@ -99,7 +99,7 @@ def test_a_later_reading_or_replacement_settles_it(store, tmp_path, table, text,
 
 
 def test_what_cannot_be_recorded_is_told(store):
-    with pytest.raises(InputError, match="action 'wished' is not known.*vehicle held out"):
+    with pytest.raises(InputError, match=r"action 'wished' is not known.*vehicle held out"):
         act(store, "wished")
     with pytest.raises(InputError, match="lies in the future"):
         act(store, "ordered", on=date(2026, 12, 1))
@@ -107,6 +107,6 @@ def test_what_cannot_be_recorded_is_told(store):
         act(store, "ordered", joint="tail gate")
     with Store(store).reader() as con:
         assert find_joint(con, UNIT, "Left front, lower ball-joint") == JOINT
-        with pytest.raises(InputError, match="has no joint 'front lower ball'.*left front lower ball joint"):
+        with pytest.raises(InputError, match=r"has no joint 'front lower ball'.*left front lower ball joint"):
             find_joint(con, UNIT, "front lower ball")
         assert con.execute("select count(*) from actions").fetchone() == (0,)

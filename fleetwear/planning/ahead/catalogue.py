@@ -59,7 +59,9 @@ def superseded_numbers(parts: pd.DataFrame) -> dict[str, str]:
     return dict(zip(told["part_number"].astype(str), told["superseded_by"].astype(str), strict=True))
 
 
-def part_of(parts: pd.DataFrame, *, model: str, kind: str, place: str | None) -> Fit | None:
+def part_of(
+    parts: pd.DataFrame, superseded: Mapping[str, str], *, model: str, kind: str, place: str | None
+) -> Fit | None:
     """Return the part that a joint takes, None where none is on record.
 
     An empty model or place of a part stands for any; a part of the model goes before one for any, then one of the
@@ -69,6 +71,8 @@ def part_of(parts: pd.DataFrame, *, model: str, kind: str, place: str | None) ->
     ----------
     parts
         Rows of ``ahead/parts.sql``.
+    superseded
+        Which number takes the place of which.
     model, kind, place
         Of the vehicle and its joint.
 
@@ -87,7 +91,6 @@ def part_of(parts: pd.DataFrame, *, model: str, kind: str, place: str | None) ->
         return None
     closeness = 2 * own_model.astype(int) + own_place.astype(int)
     closest = parts[fits & (closeness == closeness[fits].max())].sort_values("place_no", kind="stable")
-    superseded = superseded_numbers(parts)
     chains = [follow(str(number), superseded) for number in closest["part_number"].drop_duplicates()]
     chain = chains[0]
     known = closest[closest["part_number"] == chain[-1]]
@@ -109,13 +112,16 @@ def fit_parts(joints: pd.DataFrame, parts: pd.DataFrame) -> pd.DataFrame:
         Rows of ``ahead/parts.sql``.
     """
     asked = joints[["model", "kind", "place"]].astype(object).where(joints[["model", "kind", "place"]].notna(), None)
+    superseded = superseded_numbers(parts)
     found: dict[tuple[object, ...], dict[str, object]] = {}
     nothing: dict[str, object] = {**dict.fromkeys(COLUMNS), "part_chain": (), "part_others": ()}
     rows = []
     for key in asked.itertuples(index=False, name=None):
         if key not in found:
             model, kind, place = key
-            fit = part_of(parts, model=str(model), kind=str(kind), place=str(place) if is_known(place) else None)
+            fit = part_of(
+                parts, superseded, model=str(model), kind=str(kind), place=str(place) if is_known(place) else None
+            )
             found[key] = nothing if fit is None else {**fit.row, "part_chain": fit.chain, "part_others": fit.others}
         rows.append(found[key])
     table = pd.DataFrame(rows, index=joints.index, columns=[*COLUMNS, "part_chain", "part_others"])

@@ -19,6 +19,10 @@ def part(number, *, model=None, kind="ball joint", place=None, by=None, no=1, **
     return row | other
 
 
+def fit_of(parts, **asked):
+    return part_of(parts, superseded_numbers(parts), **asked)
+
+
 def test_the_closest_part_is_taken():
     parts = pd.DataFrame(
         [
@@ -29,20 +33,20 @@ def test_the_closest_part_is_taken():
             part("VANLOW2", model="Van", place="lower", no=5),
         ]
     )
-    fit = part_of(parts, model="Van", kind="ball joint", place="lower")
+    fit = fit_of(parts, model="Van", kind="ball joint", place="lower")
     assert (fit.row["part_number"], fit.others) == ("VANLOW", ("VANLOW2",))
-    assert part_of(parts, model="Van", kind="ball joint", place="upper").row["part_number"] == "VAN"
-    assert part_of(parts, model="Bus", kind="ball joint", place="lower").row["part_number"] == "LOW"
-    assert part_of(parts, model="Bus", kind="ball joint", place=None).row["part_number"] == "ANY"
-    assert part_of(parts, model="Bus", kind="kingpin", place=None) is None
+    assert fit_of(parts, model="Van", kind="ball joint", place="upper").row["part_number"] == "VAN"
+    assert fit_of(parts, model="Bus", kind="ball joint", place="lower").row["part_number"] == "LOW"
+    assert fit_of(parts, model="Bus", kind="ball joint", place=None).row["part_number"] == "ANY"
+    assert fit_of(parts, model="Bus", kind="kingpin", place=None) is None
 
 
 def test_a_chain_is_followed_to_its_end_with_the_figures_of_the_last():
     parts = pd.DataFrame([part("A", by="B"), part("B", by="C", no=2), part("C", no=3, lead_days=9)])
-    fit = part_of(parts, model="Van", kind="ball joint", place=None)
+    fit = fit_of(parts, model="Van", kind="ball joint", place=None)
     assert fit.chain == ("A", "B", "C")
     assert (fit.row["part_number"], fit.row["lead_days"], fit.others) == ("C", 9, ())
-    bare = part_of(pd.DataFrame([part("A", by="Z")]), model="Van", kind="ball joint", place=None)
+    bare = fit_of(pd.DataFrame([part("A", by="Z")]), model="Van", kind="ball joint", place=None)
     assert (bare.row["part_number"], bare.row["lead_days"]) == ("Z", 4)
 
 
@@ -53,7 +57,7 @@ def test_a_circle_is_refused_with_its_numbers():
         follow("A", {"A": "A"})
     parts = pd.DataFrame([part("A", by="B"), part("B", by="A", no=2)])
     with pytest.raises(InputError, match="in a circle"):
-        part_of(parts, model="Van", kind="ball joint", place=None)
+        fit_of(parts, model="Van", kind="ball joint", place=None)
 
 
 def test_a_joint_without_a_part_has_nothing_and_is_not_given_a_guess():

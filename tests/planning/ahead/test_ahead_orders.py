@@ -53,7 +53,7 @@ def test_groups_are_gathered_as_a_loop_does():
 
 
 def test_the_quantity_of_independent_joints_is_that_of_the_poisson_binomial():
-    """The sum of independent joints has the Poisson binomial distribution, which scipy.stats.poisson_binom has exactly."""
+    """A sum of independent joints has the Poisson binomial distribution; scipy.stats.poisson_binom is exact."""
     p = np.array([0.05, 0.1, 0.3, 0.5, 0.7, 0.2, 0.9, 0.4])
     over = np.random.default_rng(4).random((len(p), 60_000)) < p[:, None]
     counts = over.sum(axis=0)
