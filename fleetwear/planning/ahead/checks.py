@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from fleetwear.planning.ahead.moving import presses
+from fleetwear.planning.pressing import PRESSING
 from fleetwear.vocabulary import Outcome
 
 if TYPE_CHECKING:
@@ -23,8 +25,8 @@ def next_checks(material: Material, moved: Moved, joints: pd.DataFrame) -> pd.Da
 
     The odometer is the one at which the probability of being over the limit, from the stored posterior of the load
     direction that gets there first, reaches the accepted risk; where the joint draws, which also know the vehicle's
-    other joints, reach it by the next service, no later than that service. It never takes the place of an inspection
-    that is due anyway.
+    other joints, reach it by the next service, as forecast or as moved, no later than that service. It never takes the
+    place of an inspection that is due anyway.
 
     Columns: vehicle_id, unit, depot, joint, outcome, accepted_risk, distance_unit, check_odometer (km; nan without
     an odometer), check_date, before_service, and when: "now", "by odometer and date", "beyond the horizon", or
@@ -49,7 +51,10 @@ def next_checks(material: Material, moved: Moved, joints: pd.DataFrame) -> pd.Da
     at = pd.MultiIndex.from_frame(own[["vehicle_id", "position_id"]])
     vehicle = own["vehicle"].to_numpy(dtype=np.int64)
     check = km.reindex(at).to_numpy(dtype=float)
+    as_forecast = np.median(draws.ahead.service_km, axis=1)
     check = np.where(own["presses"], np.fmin(check, service[vehicle]), check)
+    pressed = presses(own, material.flags, [str(outcome) for outcome in PRESSING])
+    check = np.where(pressed, np.fmin(check, as_forecast[vehicle]), check)
     at_once = own["outcome"].isin([str(outcome) for outcome in _AT_ONCE]).to_numpy()
     reached = at_once | (check <= now[vehicle])
     check = np.where(reached, now[vehicle], check)

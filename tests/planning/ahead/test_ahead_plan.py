@@ -102,6 +102,14 @@ def test_next_checks_come_no_later_than_the_service_for_joints_that_press(materi
     assert plan.checks.loc[plan.checks["unit"].str.startswith("T"), "check_odometer"].isna().all()
 
 
+def test_a_later_service_puts_no_check_off(material, plan):
+    later = make_plan(material, replace(plan.settings, shift_days=45.0)).checks.set_index(["unit", "joint"])
+    before = plan.checks.set_index(["unit", "joint"])
+    own = pd.to_datetime(before["check_date"]).fillna(pd.Timestamp("2200-01-01"))
+    moved = pd.to_datetime(later["check_date"]).reindex(own.index).fillna(pd.Timestamp("2200-01-01"))
+    assert (moved <= own).all()
+
+
 def test_what_is_missing_is_named_and_counted(plan):
     gaps = plan.gaps.set_index("missing")
     without = plan.checks["when"].eq("not known").sum()
