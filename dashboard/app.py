@@ -1,4 +1,4 @@
-"""The dashboard: one page a task, all of them reading the published snapshot and computing nothing."""
+"""The dashboard: one page a task, reading the published snapshot; what was done about a flag goes to the inbox."""
 
 from __future__ import annotations
 
@@ -11,7 +11,16 @@ import streamlit as st
 from dashboard.messages import caution, told_calmly
 from dashboard.people import Refused, require, sign_out_line
 from dashboard.style import lay_out, look
-from dashboard.tasks import consistency, model_check, next_service, one_vehicle, reading_study, taking_away, trends
+from dashboard.tasks import (
+    consistency,
+    model_check,
+    next_service,
+    one_vehicle,
+    reading_study,
+    taking_away,
+    trends,
+    weeks_ahead,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -34,6 +43,7 @@ class _Task:
 
 _TASKS = [
     _Task("Next service", "next-service", next_service.show),
+    _Task("Weeks ahead", "weeks-ahead", weeks_ahead.show),
     _Task("Vehicle", "vehicle", one_vehicle.show),
     _Task("Trends", "trends", trends.show),
     _Task("Model check", "model-check", model_check.show),

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING
 
+import pandas as pd
 import streamlit as st
 
 from fleetwear.backtest.records import StoredBacktest, read_backtest, read_cases
 from fleetwear.errors import StoreError
+from fleetwear.planning.actions import read_latest_actions
+from fleetwear.planning.ahead import Plan, PlanSettings, make_plan
+from fleetwear.planning.ahead.material import Material, read_material
 from fleetwear.planning.consistency import Consistency, read_consistency
 from fleetwear.planning.flags import Flags, read_flags
 from fleetwear.planning.learnt import Learnt, read_learnt
@@ -21,7 +26,6 @@ if TYPE_CHECKING:
     from datetime import date
 
     import duckdb
-    import pandas as pd
 
 
 def current() -> tuple[str, int]:
@@ -52,6 +56,27 @@ def _connection(folder: str, number: int) -> duckdb.DuckDBPyConnection:  # noqa:
 def flags(folder: str, number: int, *, accepted_risk: float | None) -> Flags:
     """Return the flags of the whole fleet; they are shared between runs, so nobody may change them."""
     return read_flags(_connection(folder, number).cursor(), accepted_risk=accepted_risk)
+
+
+@st.cache_resource(max_entries=2, show_spinner="Drawing the weeks ahead")
+def plan_material(folder: str, number: int) -> Material:
+    """Return what plans are made of; it is shared between runs, so nobody may change it."""
+    return read_material(_connection(folder, number).cursor())
+
+
+@st.cache_resource(max_entries=32, show_spinner=False)
+def plan(folder: str, number: int, settings: PlanSettings) -> Plan:
+    """Return the plan of some settings; it is shared between runs, so nobody may change it."""
+    return make_plan(plan_material(folder, number), settings)
+
+
+@st.cache_data(ttl=10.0, max_entries=3, show_spinner=False)
+def latest_actions(folder: str, number: int, forecast_id: int) -> pd.DataFrame | None:  # noqa: ARG001
+    """Return the latest action of each joint, those recorded since the publication too; None while it is written."""
+    try:
+        return read_latest_actions(Path(folder), forecast_id)
+    except StoreError:
+        return None
 
 
 @st.cache_resource(max_entries=48, show_spinner="Reading the vehicle")

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import xlsxwriter
 
-from demo_fleet import mistakes, shop_tables, study, tables
+from demo_fleet import mistakes, shop_tables, study, supplies, tables
 from demo_fleet.catalogue import HARBOUR, HILL, NORTH_YARD
 from demo_fleet.joints import list_joints
 from demo_fleet.period import AS_OF
@@ -116,7 +116,8 @@ def _tables(fleet: Fleet, rng: np.random.Generator) -> dict[str, pd.DataFrame]:
         "limits.csv": tables.limits(),
         "odometer.csv": tables.odometer(roster, usage, rng),
         "services.csv": tables.services(roster, usage, visits),
-        "parts.csv": tables.parts(),
+        "parts.csv": supplies.parts(),
+        "stock.csv": supplies.stock(),
     }
     for name, depot in (("visits_north_yard.csv", NORTH_YARD), ("visits_harbour.csv", HARBOUR)):
         out[name] = shop_tables.visit_table(roster, usage, visits, records, joints, depot)

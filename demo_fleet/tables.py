@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from demo_fleet.catalogue import DEPOTS, LIMITS, MODELS, PARTS, TRAILER
+from demo_fleet.catalogue import DEPOTS, LIMITS, MODELS, TRAILER
 from demo_fleet.period import FIRST_DAY, LAST_DAY, iso_dates
 from fleetwear.units import factor
 from fleetwear.vocabulary import DistanceSource, Kind
@@ -141,23 +141,6 @@ def limits() -> pd.DataFrame:
     frame.loc[in_cell, "limit"] += " " + frame.loc[in_cell, "limit unit"]
     frame.loc[in_cell, "limit unit"] = ""
     return frame
-
-
-def parts() -> pd.DataFrame:
-    """Return the parts."""
-    return table(
-        {
-            "part number": [part.number for part in PARTS],
-            "model": [part.model for part in PARTS],
-            "kind": [str(part.kind) for part in PARTS],
-            "place": [part.place for part in PARTS],
-            "supplier": [part.supplier for part in PARTS],
-            "cost": [f"{part.cost:.2f}" for part in PARTS],
-            "lead days": [part.lead_days for part in PARTS],
-            "labour hours": [part.labour_hours for part in PARTS],
-            "alignment after": ["yes" if part.alignment_after else "no" for part in PARTS],
-        }
-    )
 
 
 def services(roster: Roster, usage: Usage, visits: Visits) -> pd.DataFrame:

@@ -140,6 +140,17 @@ class Work(StrEnum):
     GREASED = "greased"
 
 
+class Action(StrEnum):
+    """What was done about the flag of a joint; it tells what is under way and never softens an outcome."""
+
+    ORDERED = "ordered"
+    BOOKED = "booked"
+    REPLACED = "replaced"
+    FOUND_GOOD = "found good"
+    DECLINED = "declined"
+    HELD_OUT = "vehicle held out"
+
+
 class OdometerEvent(StrEnum):
     """What a dated odometer entry says."""
 

@@ -11,6 +11,7 @@ from dashboard.listing import Cell, Column, Markup, listing, probability, vehicl
 from dashboard.messages import show as show_error
 from dashboard.style import look
 from fleetwear.errors import InputError
+from fleetwear.planning.actions import say_action
 from fleetwear.planning.flags import Flags, narrow
 from fleetwear.planning.pressing import pressing_joints
 from fleetwear.planning.vehicle import find_unit
@@ -191,7 +192,9 @@ def _table(flags: Flags) -> None:
 
 def _row(row: dict[Hashable, Any]) -> list[Cell]:
     outcome = str(row["outcome"])
-    why = Markup(f"<b>{html_text(_sentence(outcome))}.</b> {html_text(str(row['reason']))}")
+    done = say_action({str(name): value for name, value in row.items()}, joint=row["action_joint"])
+    since = f"<br><b>{html_text(_sentence(done))}.</b>" if done else ""
+    why = Markup(f"<b>{html_text(_sentence(outcome))}.</b> {html_text(str(row['reason']))}{since}")
     return [
         vehicle_link(str(row["unit"])),
         str(row["depot"] or ""),

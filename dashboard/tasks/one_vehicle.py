@@ -23,6 +23,7 @@ from dashboard.style import look
 from dashboard.tasks.one_vehicle_downloads import offer_maintenance_record, offer_page
 from dashboard.tasks.one_vehicle_history import list_visits, list_work
 from fleetwear.errors import FleetwearError
+from fleetwear.planning.actions import say_action
 from fleetwear.planning.wording import (
     is_known,
     say_date,
@@ -206,7 +207,8 @@ def _figures(history: JointHistory, unit: str, notes: list[str]) -> list[Cell]:
         f"{say_date(fact['last_date'])}"
     )  # fmt: skip
     outcome = str(fact["outcome"])
-    name = Markup(f"<b>{html_text(history.title)}</b><br>{html_text(outcome[:1].upper() + outcome[1:])}")
+    said_and_done = "; ".join(part for part in (outcome, say_action(fact)) if part)
+    name = Markup(f"<b>{html_text(history.title)}</b><br>{html_text(said_and_done[:1].upper() + said_and_done[1:])}")
     growth = [fact[column] for column in ("growth_mm_per_km", "growth_lower", "growth_upper")]
     minded = [
         _noted(word, str(fact[column]), notes)

@@ -3,7 +3,17 @@
 Exit codes: 0 done; 1 it could not be done, and the message says why; 2 the command was not understood.
 """
 
-from fleetwear.cli import analysing, consistency, forecasting, keeping, loading, reading_out, serving, taking_away
+from fleetwear.cli import (
+    analysing,
+    consistency,
+    forecasting,
+    keeping,
+    loading,
+    planning_ahead,
+    reading_out,
+    serving,
+    taking_away,
+)
 from fleetwear.cli.program import app, main
 
 __all__ = [
@@ -14,6 +24,7 @@ __all__ = [
     "keeping",
     "loading",
     "main",
+    "planning_ahead",
     "reading_out",
     "serving",
     "taking_away",

@@ -36,7 +36,8 @@ def load(
     ] = None,
     store: StoreOption = None,
 ) -> None:
-    """Load files of vehicles, joint positions, limits, services, parts, visits, readings, work or odometer values.
+    """Load files of vehicles, joint positions, limits, services, parts, stock, visits, readings, work, odometer values
+    or actions.
 
     Each table is recognised by its header. A file is loaded whole or not at all; rows that cannot be taken go to
     quarantine with their reasons, and loading a file again changes nothing. Files go to the store's inbox first; if a

@@ -73,9 +73,13 @@ def print_flags(found: Flags, form: Form, *, everything: bool, joints: bool) -> 
         chosen = chosen[chosen["outcome"].map(OUTCOME_RANKS) <= Outcome.RECHECK.rank]
     frame = joint_table(chosen) if joints else vehicle_table(chosen)
     if form is Form.TABLE and not joints:
-        frame = frame[["unit", "depot", "outcome", "any_joint_over", "next_service", "reason"]]
+        done = ["done"] if frame["done"].notna().any() else []
+        frame = frame[["unit", "depot", "outcome", *done, "any_joint_over", "next_service", "reason"]]
     elif form is Form.TABLE:
-        frame = frame[["unit", "joint", "direction", "outcome", "last_play", "limit", "play_unit", "probability"]]
+        done = ["done"] if frame["done"].notna().any() else []
+        frame = frame[
+            ["unit", "joint", "direction", "outcome", *done, "last_play", "limit", "play_unit", "probability"]
+        ]
     render(frame, form.value, sys.stdout.write)
     if frame.empty and not everything:
         say("No vehicle is flagged. That clears none of them: fleetwear flags --all tells what is said of each.")

@@ -72,7 +72,7 @@ def forecast_draws(
     play_next_lower and play_next_upper (95 %), p_over_next (true play), p_reading_over_next, and
     crossing_km_05/50/95 (running distance) and crossing_days_05/50/95, nan beyond ``horizon_days``.
     """
-    lines = _drawn_lines(of, sharing, n_draws=ahead.rate.shape[1], rng=rng)
+    lines = draw_lines(of, sharing, n_draws=ahead.rate.shape[1], rng=rng)
     now = np.maximum(ahead.now_km[of.vehicle] - of.start_km[:, None], 0.0)
     then = np.maximum(ahead.service_km[of.vehicle] - of.start_km[:, None], now)
     strayed = lines.strayed(now, then, rng=rng)
@@ -117,7 +117,7 @@ def _points(values: Floats, days: Floats, horizon_days: float) -> NDArray[np.flo
 
 
 @dataclass(frozen=True)
-class _DrawnLines:
+class DrawnLines:
     """Drawn lines of J series, shape (J, K)."""
 
     intercept: Floats
@@ -134,6 +134,7 @@ class _DrawnLines:
     """Where it begins to, km run."""
 
     def play(self, distance: Floats) -> Floats:
+        """Return the play of the lines at distances since the lives began, mm."""
         g = growth_factor(distance + self.shift, self.reference, self.exponent, self.pace, self.onset)
         return np.asarray(self.intercept + self.growth * g)
 
@@ -176,7 +177,8 @@ class _DrawnLines:
         return left
 
 
-def _drawn_lines(of: SeriesDraws, sharing: Sharing, *, n_draws: int, rng: np.random.Generator) -> _DrawnLines:
+def draw_lines(of: SeriesDraws, sharing: Sharing, *, n_draws: int, rng: np.random.Generator) -> DrawnLines:
+    """Return joint draws of the lines of the series, shape (J, n_draws)."""
     lines = of.lines
     z = draw_shared(sharing, of.effect, of.reliability, of.vehicle, of.joint, n_draws=n_draws, rng=rng)
     series = lines["series"].to_numpy(dtype=np.int64)
@@ -197,7 +199,7 @@ def _drawn_lines(of: SeriesDraws, sharing: Sharing, *, n_draws: int, rng: np.ran
     with np.errstate(divide="ignore", invalid="ignore"):
         lean = np.where(sd_growth > 0.0, cross / sd_growth, 0.0)
     left = np.sqrt(np.maximum(lines["var_intercept"].to_numpy(dtype=np.float64) - lean**2, 0.0))
-    return _DrawnLines(
+    return DrawnLines(
         intercept=column("intercept") + lean[picked] * z + left[picked] * rng.standard_normal(z.shape),
         growth=column("growth") + sd_growth[picked] * z,
         shift=column("shift_km"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -11,8 +12,6 @@ import pandas as pd
 from fleetwear.forecast.draws import CROSSING_POINTS, Forecast, SeriesDraws, forecast_draws
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
-
     from numpy.typing import NDArray
 
     from fleetwear.forecast.horizon import Ahead, Outlook
@@ -32,7 +31,7 @@ class VehiclesForecast:
 
 
 def forecast_fleet(
-    known: Callable[[list[int]], tuple[pd.DataFrame, pd.DataFrame]],
+    known: Known,
     sharing: Sharing,
     outlook: Outlook,
     settings: Settings,
@@ -57,17 +56,49 @@ def forecast_fleet(
         Called with words, vehicles done and vehicles in all.
     """
     vehicles = outlook.vehicles
+    for part in chunks(known, outlook, settings):
+        ahead = part.ahead
+        drawn = _draw(part, sharing, settings)
+        summary = _vehicle_summary(vehicles.iloc[part.rows], ahead, outlook)
+        summary["p_any_over_next"], summary["joints_in_probability"] = drawn.any_over, drawn.joints_judged
+        if on_progress is not None:
+            on_progress("vehicles forecast", int(part.rows[-1]) + 1, len(vehicles))
+        yield VehiclesForecast(_joint_summary(part.facts, drawn.series, part.modelled, summary, outlook), summary)
+
+
+Known = Callable[[list[int]], tuple[pd.DataFrame, pd.DataFrame]]
+"""Gives facts and posterior components of vehicles; see `forecast_fleet`."""
+
+
+@dataclass(frozen=True)
+class Chunk:
+    """Some vehicles at a time: their series, and the draws of their distance ahead."""
+
+    rows: NDArray[np.int64]
+    """Positions of the vehicles in the outlook."""
+    facts: pd.DataFrame
+    lines: pd.DataFrame
+    """Components of their posteriors."""
+    modelled: NDArray[np.bool_]
+    """Which rows of the facts have a model."""
+    series: SeriesDraws | None
+    """Those rows, for drawing; None where there are none."""
+    ahead: Ahead
+    rng: np.random.Generator
+    """Stands after the draws of the distance ahead, so that whoever goes on draws what the forecast has drawn."""
+
+
+def chunks(known: Known, outlook: Outlook, settings: Settings) -> Iterator[Chunk]:
+    """Yield the fleet in chunks of vehicles, each with its own random numbers; parameters as in `forecast_fleet`."""
+    vehicles = outlook.vehicles
     for start in range(0, len(vehicles), _CHUNK):
         rows = np.arange(start, min(start + _CHUNK, len(vehicles)))
         rng = np.random.default_rng([settings.seed, start])
         ahead = outlook.draw(rows, n_draws=settings.draws, rng=rng)
-        chunk, own_lines = _in_order(*known(vehicles["vehicle_id"].iloc[rows].tolist()), vehicles, first=start)
-        drawn, modelled = _draw(chunk, own_lines, ahead, sharing, settings, first=start, rng=rng)
-        summary = _vehicle_summary(vehicles.iloc[rows], ahead, outlook)
-        summary["p_any_over_next"], summary["joints_in_probability"] = drawn.any_over, drawn.joints_judged
-        if on_progress is not None:
-            on_progress("vehicles forecast", int(rows[-1]) + 1, len(vehicles))
-        yield VehiclesForecast(_joint_summary(chunk, drawn.series, modelled, summary, outlook), summary)
+        own, own_lines = _in_order(*known(vehicles["vehicle_id"].iloc[rows].tolist()), vehicles, first=start)
+        modelled = own["series"].isin(own_lines["series"]).to_numpy()
+        series = _series_draws(own[modelled], own_lines, first=start) if modelled.any() else None
+        yield Chunk(rows, own, own_lines, modelled, series, ahead, rng)
 
 
 def _in_order(
@@ -82,26 +113,21 @@ def _in_order(
     return facts, lines.sort_values(["vehicle_row", "series", "shape", "shift_km", "onset_km"], kind="stable")
 
 
-def _draw(
-    chunk: pd.DataFrame,
-    lines: pd.DataFrame,
-    ahead: Ahead,
-    sharing: Sharing,
-    settings: Settings,
-    *,
-    first: int,
-    rng: np.random.Generator,
-) -> tuple[Forecast, NDArray[np.bool_]]:
-    """Return the drawn summaries of the series that have a model, and which those are."""
-    modelled = chunk["series"].isin(lines["series"]).to_numpy()
-    own = chunk[modelled]
-    if own.empty:
-        none = np.zeros(len(ahead.rate), dtype=np.int64)
-        return Forecast(pd.DataFrame(), np.full(len(none), np.nan), none), modelled
+def _draw(part: Chunk, sharing: Sharing, settings: Settings) -> Forecast:
+    """Return the drawn summaries of the series that have a model."""
+    if part.series is None:
+        none = np.zeros(len(part.ahead.rate), dtype=np.int64)
+        return Forecast(pd.DataFrame(), np.full(len(none), np.nan), none)
+    horizon = settings.horizon_years * 365.25
+    return forecast_draws(part.series, part.ahead, sharing, horizon_days=horizon, rng=part.rng)
+
+
+def _series_draws(own: pd.DataFrame, lines: pd.DataFrame, *, first: int) -> SeriesDraws:
+    """Return what is drawn for series that have a model; ``first`` is the position of the chunk's first vehicle."""
     place = pd.Series(np.arange(len(own)), index=own["series"])
     parts = lines.assign(series=lines["series"].map(place)).sort_values("series", kind="stable")
     joint = pd.factorize(pd.MultiIndex.from_frame(own[["vehicle_id", "position_id"]]))[0]
-    of = SeriesDraws(
+    return SeriesDraws(
         vehicle=own["vehicle_row"].to_numpy(dtype=np.int64) - first,
         joint=joint.astype(np.int64),
         start_km=own["life_start_km"].to_numpy(dtype=np.float64),
@@ -110,8 +136,6 @@ def _draw(
         reliability=own["reliability"].to_numpy(dtype=np.float64),
         lines=parts,
     )
-    horizon = settings.horizon_years * 365.25
-    return forecast_draws(of, ahead, sharing, horizon_days=horizon, rng=rng), modelled
 
 
 def _vehicle_summary(vehicles: pd.DataFrame, ahead: Ahead, outlook: Outlook) -> pd.DataFrame:

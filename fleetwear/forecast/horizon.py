@@ -80,6 +80,8 @@ class Ahead:
     """(V,)"""
     phi2: Floats
     """(V,) process variance, km^2/day."""
+    by_distance: NDArray[np.bool_]
+    """(V, K) whether the distance rather than the date makes the service due."""
 
     @classmethod
     def joined(cls, n_vehicles: int, n_draws: int, parts: list[tuple[NDArray[np.int64], NextService, float]]) -> Ahead:
@@ -87,12 +89,13 @@ class Ahead:
         shape = (n_vehicles, n_draws)
         ahead = cls(
             np.empty(shape), np.empty(shape), np.empty(shape), np.empty(shape),
-            np.zeros(n_vehicles, dtype=bool), np.empty(n_vehicles),
+            np.zeros(n_vehicles, dtype=bool), np.empty(n_vehicles), np.zeros(shape, dtype=bool),
         )  # fmt: skip
         for at, drawn, phi2 in parts:
             ahead.rate[at], ahead.now_km[at] = drawn.rate, drawn.as_of_km
             ahead.service_km[at], ahead.service_days[at] = drawn.service_km, drawn.days
             ahead.overdue[at], ahead.phi2[at] = drawn.overdue, phi2
+            ahead.by_distance[at] = drawn.by_distance
         return ahead
 
 

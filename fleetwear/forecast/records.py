@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -208,18 +208,35 @@ def latest_fit(con: duckdb.DuckDBPyConnection, *, as_of: date, known_by: datetim
         If there is none.
     """
     rows = con.execute(
-        "select fit_id, settings from fits where as_of = ? and known_by is not distinct from ?::timestamp "
-        "order by fit_id desc limit 1",
+        "select fit_id, as_of, known_by, settings from fits "
+        "where as_of = ? and known_by is not distinct from ?::timestamp order by fit_id desc limit 1",
         [as_of, known_by],
     ).fetchall()
     if not rows:
         raise StoreError(
             f"there is no fit as of {as_of}", mend="Run `fleetwear forecast --as-of DATE`, which fits first."
         )
-    stored = json.loads(str(rows[0][1]))
-    return StoredFit(
-        int(rows[0][0]), as_of, known_by, Settings.from_json(str(rows[0][1])), Sharing(**stored["sharing"])
-    )
+    return _stored_fit(rows[0])
+
+
+def numbered_fit(con: duckdb.DuckDBPyConnection, fit_id: int) -> StoredFit:
+    """Return the fit of a number.
+
+    Raises
+    ------
+    StoreError
+        If there is none.
+    """
+    rows = con.execute("select fit_id, as_of, known_by, settings from fits where fit_id = ?", [fit_id]).fetchall()
+    if not rows:
+        raise StoreError(f"there is no fit number {fit_id}", mend="Run `fleetwear forecast` again.")
+    return _stored_fit(rows[0])
+
+
+def _stored_fit(row: tuple[Any, ...]) -> StoredFit:
+    fit_id, as_of, known_by, settings = row
+    sharing = Sharing(**json.loads(str(settings))["sharing"])
+    return StoredFit(int(fit_id), as_of, known_by, Settings.from_json(str(settings)), sharing)
 
 
 def prepare_facts(con: duckdb.DuckDBPyConnection, fit: StoredFit) -> None:

@@ -30,6 +30,8 @@ _NEEDS: dict[str, set[str]] = {
     "visits": {"vehicles", "positions", "odometer"},
     "readings": {"vehicles", "positions", "limits", "odometer", "visits"},
     "work": {"vehicles", "positions", "odometer"},
+    "stock": {"parts"},
+    "actions": {"vehicles", "positions"},
 }
 """The tables that another one's rows refer to. Swaps of an odometer come before the values they explain."""
 

@@ -39,10 +39,13 @@ _ID_SEQUENCES = {
     "readings": "reading_ids",
     "work": "work_ids",
     "odometer": "odometer_ids",
+    "stock": "stock_ids",
+    "actions": "action_ids",
 }
 _OF_VISITS = ("visits", "readings")
 _WITH_JOINTS = {"visits": ("symptom_joint", "visit_date"), "readings": ("joint", "visit_date"),
-                "work": ("joint", "work_date")}  # fmt: skip
+                "work": ("joint", "work_date"), "actions": ("joint", "action_date")}  # fmt: skip
+_WITHOUT_ODOMETER = ("positions", "limits", "parts", "stock", "actions")
 _MOST_REASONS = 50
 
 
@@ -163,7 +166,7 @@ class SheetLoad:
         self.con.unregister("incoming")
         if self._table in ("vehicles", "positions", "limits", "parts"):
             self._run("models")
-        else:
+        elif self._table != "stock":
             self._run("nearest_vehicles")
         if self._table in _WITH_JOINTS:
             joint, day = _WITH_JOINTS[self._table]
@@ -203,7 +206,7 @@ class SheetLoad:
             frames.append(self.con.execute(statement("rows_at_visits_set_aside")).df())
             self._give_up(frames[-1])
         found = None
-        if self._table not in ("positions", "limits", "parts"):
+        if self._table not in _WITHOUT_ODOMETER:
             found = find_contradictions(self.con, table=self._table)
             if len(found.refused):
                 self.con.register("refused_entries", found.refused.drop(columns="n"))

@@ -26,7 +26,7 @@ _MEASURE = rf"^({NUMBER_PATTERN})\s*(.*)$"
 _LONGEST_TEXT = 1_000
 """Characters that a text may have; a name or a complaint has fewer."""
 
-_MAY_LIE_AHEAD = {"valid from"}
+_MAY_LIE_AHEAD = {"valid from", "expected date"}
 _POSITIVE = {"limit", "interval", "resolution"}
 _KEYS = {"unit": "lower", "model": "lower", "joint": "word_form", "symptom joint": "word_form"}
 _UNIT_COLUMNS = {

@@ -20,6 +20,7 @@ DOMAINS: dict[str, type[StrEnum]] = {
     "timing": vocabulary.Timing,
     "result": vocabulary.Result,
     "work": vocabulary.Work,
+    "action": vocabulary.Action,
     "basis": vocabulary.Basis,
     "event": vocabulary.OdometerEvent,
     "distance source": vocabulary.DistanceSource,

@@ -9,6 +9,7 @@ import pandas as pd
 
 from fleetwear.errors import InputError, StoreError
 from fleetwear.forecast.settings import Settings
+from fleetwear.planning.actions import latest_of_vehicles, read_actions, with_actions
 from fleetwear.planning.outcomes import classify, judge_vehicles
 from fleetwear.store import sql
 from fleetwear.vocabulary import OUTCOME_RANKS
@@ -39,10 +40,11 @@ class Flags:
     run: ForecastRun
     vehicles: pd.DataFrame
     """One row a vehicle, the most pressing first: the columns of ``forecast_vehicles`` with unit, model, duty,
-    joint (the one that leads), play_unit and distance_unit."""
+    joint (the one that leads), play_unit, distance_unit, and the latest open action: action, action_date, action_by,
+    action_note, action_joint."""
     joints: pd.DataFrame
     """One row a joint and load direction of those vehicles: the columns of ``forecast_joints`` with unit, joint,
-    kind, depot, play_unit and distance_unit."""
+    kind, depot, play_unit, distance_unit, and the joint's open action: action, action_date, action_by, action_note."""
 
 
 def latest_forecast(con: duckdb.DuckDBPyConnection, forecast_id: int | None = None) -> ForecastRun:
@@ -97,10 +99,11 @@ def read_flags(
     key = {"forecast_id": run.forecast_id, "unit": None}
     vehicles = con.execute(sql("pages/vehicles"), key).df()
     joints = con.execute(sql("pages/joints"), key).df()
+    joints = with_actions(joints, read_actions(con, run.forecast_id))
     if accepted_risk is not None:
         joints = classify(joints, settings=run.settings, general_risk=accepted_risk)
         vehicles = judge_vehicles(vehicles, joints)
-    return narrow(Flags(run, _in_order(vehicles, joints), joints), depot=depot, horizon_days=horizon_days)
+    return narrow(Flags(run, in_order(vehicles, joints), joints), depot=depot, horizon_days=horizon_days)
 
 
 def narrow(
@@ -156,11 +159,12 @@ def _chosen(vehicles: pd.DataFrame, run: ForecastRun, depot: str | None, horizon
     return chosen
 
 
-def _in_order(vehicles: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame:
-    """Return the vehicles, the most pressing outcome first, with the name of the joint that leads."""
+def in_order(vehicles: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame:
+    """Return the vehicles, the most pressing outcome first, with the joint that leads and the latest open action."""
     lead = ["vehicle_id", "position_id", "direction"]
     return (
         vehicles.merge(joints[[*lead, "joint", "accepted_risk"]], on=lead, how="left")
+        .merge(latest_of_vehicles(joints), on="vehicle_id", how="left")
         .assign(outcome_rank=lambda frame: frame["outcome"].map(OUTCOME_RANKS))
         .sort_values(["outcome_rank", "next_service_date_50", "unit"])
         .drop(columns="outcome_rank")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from fleetwear.errors import InputError
+from fleetwear.planning.actions import read_actions, with_actions
 from fleetwear.planning.flags import ForecastRun, latest_forecast
 from fleetwear.store import sql
 from fleetwear.store.known import prepare
@@ -84,7 +85,7 @@ def read_vehicle(con: duckdb.DuckDBPyConnection, name: str, *, forecast_id: int 
     return VehicleRecord(
         run=run,
         vehicle=vehicle,
-        joints=con.execute(sql("pages/joints"), key).df(),
+        joints=with_actions(con.execute(sql("pages/joints"), key).df(), read_actions(con, run.forecast_id)),
         readings=con.execute(sql("pages/readings"), own | {"fit_id": run.fit_id}).df(),
         visits=con.execute(sql("pages/visits"), own).df(),
         work=con.execute(sql("pages/work"), own).df(),

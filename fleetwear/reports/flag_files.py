@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -12,6 +12,8 @@ from fleetwear.reports.sheet_text import for_sheet
 from fleetwear.units import convert
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from fleetwear.planning.flags import Flags
 
 _LONGEST_CELL = 32_767
@@ -37,6 +39,9 @@ def flag_file(flags: Flags) -> pd.DataFrame:
             "depot": vehicles["depot"],
             "model": vehicles["model"],
             "outcome": vehicles["outcome"],
+            "action": vehicles["action"],
+            "action_date": pd.to_datetime(vehicles["action_date"]).dt.strftime("%Y-%m-%d"),
+            "action_joint": vehicles["action_joint"],
             "joint": vehicles["joint"],
             "load_direction": vehicles["direction"],
             "probability_joint_over_at_next_service": vehicles["p_over_next"].round(4),
@@ -65,26 +70,35 @@ def to_csv(frame: pd.DataFrame) -> bytes:
 
 def to_xlsx(frame: pd.DataFrame, *, sheet: str) -> bytes:
     """Return the frame as an XLSX workbook of one sheet; no cell is ever a formula or a link."""
+    return to_workbook({sheet: frame})
+
+
+def to_workbook(sheets: Mapping[str, pd.DataFrame]) -> bytes:
+    """Return frames as the sheets of an XLSX workbook, by name; no cell is ever a formula or a link."""
     import xlsxwriter
 
     buffer = io.BytesIO()
     plain = {"strings_to_formulas": False, "strings_to_urls": False, "in_memory": True}
     with xlsxwriter.Workbook(buffer, plain) as book:
-        page = book.add_worksheet(sheet)
         bold = book.add_format({"bold": True, "text_wrap": True, "valign": "top"})
-        for at, name in enumerate(frame.columns):
-            cells = [None if pd.isna(value) else _shown(value) for value in frame[name].tolist()]
-            page.write_string(0, at, str(name), bold)
-            for row, cell in enumerate(cells, start=1):
-                if isinstance(cell, str):
-                    page.write_string(row, at, cell)
-                elif cell is not None:
-                    page.write(row, at, cell)
-            longest = max([len(str(cell)) for cell in cells if cell is not None], default=0)
-            page.set_column(at, at, min(max(longest, 12) + 1, _TEXT_WIDTH))
-        page.freeze_panes(1, 1)
-        page.autofilter(0, 0, len(frame), len(frame.columns) - 1)
+        for name, frame in sheets.items():
+            _write_sheet(book.add_worksheet(name), frame, bold)
     return buffer.getvalue()
+
+
+def _write_sheet(page: Any, frame: pd.DataFrame, bold: Any) -> None:
+    for at, name in enumerate(frame.columns):
+        cells = [None if pd.isna(value) else _shown(value) for value in frame[name].tolist()]
+        page.write_string(0, at, str(name), bold)
+        for row, cell in enumerate(cells, start=1):
+            if isinstance(cell, str):
+                page.write_string(row, at, cell)
+            elif cell is not None:
+                page.write(row, at, cell)
+        longest = max([len(str(cell)) for cell in cells if cell is not None], default=0)
+        page.set_column(at, at, min(max(longest, 12) + 1, _TEXT_WIDTH))
+    page.freeze_panes(1, 1)
+    page.autofilter(0, 0, len(frame), len(frame.columns) - 1)
 
 
 def _shown(value: object) -> object:

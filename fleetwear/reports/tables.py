@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 import pandas as pd
 
+from fleetwear.planning.actions import say_action
 from fleetwear.reports.inert import on_screen
 from fleetwear.reports.sheet_text import for_sheet
 from fleetwear.units import factor
@@ -26,7 +27,7 @@ _PER = 10_000.0
 """Growth is told per this many of the user's units of distance."""
 
 
-def _own_units(values: pd.Series, units: pd.Series, *, stored_in: str) -> pd.Series:
+def own_units(values: pd.Series, units: pd.Series, *, stored_in: str) -> pd.Series:
     """Return stored values in each row's own unit, rounded to sensible digits."""
     scale = units.map({unit: factor(stored_in, unit) for unit in units.unique()}).astype(float)
     digits = units.map(_DIGITS).astype(int)
@@ -38,8 +39,21 @@ def _own_units(values: pd.Series, units: pd.Series, *, stored_in: str) -> pd.Ser
     )
 
 
-def _day(values: pd.Series) -> pd.Series:
+def day(values: pd.Series) -> pd.Series:
+    """Return dates as "2026-11-18"."""
     return pd.to_datetime(values).dt.strftime("%Y-%m-%d")
+
+
+def done(rows: pd.DataFrame) -> pd.Series:
+    """Return the open action of each row in words, nothing where there is none."""
+    if "action" not in rows:
+        return pd.Series(None, index=rows.index, dtype=object)
+    joints = rows["action_joint"] if "action_joint" in rows else pd.Series(None, index=rows.index, dtype=object)
+    said = [
+        say_action({str(k): v for k, v in row.items()}, joint=joint) or None
+        for row, joint in zip(rows.to_dict("records"), joints, strict=True)
+    ]
+    return pd.Series(said, index=rows.index, dtype=object)
 
 
 def vehicle_table(vehicles: pd.DataFrame) -> pd.DataFrame:
@@ -51,17 +65,18 @@ def vehicle_table(vehicles: pd.DataFrame) -> pd.DataFrame:
             "depot": vehicles["depot"],
             "model": vehicles["model"],
             "outcome": vehicles["outcome"],
+            "done": done(vehicles),
             "joint": vehicles["joint"],
             "direction": vehicles["direction"],
             "any_joint_over": vehicles["p_any_over_next"].round(3),
             "joints_in_probability": vehicles["joints_in_probability"],
             "accepted_risk": vehicles["accepted_risk"],
-            "next_service": _day(vehicles["next_service_date_50"]),
-            "next_service_earliest": _day(vehicles["next_service_date_05"]),
-            "next_service_latest": _day(vehicles["next_service_date_95"]),
+            "next_service": day(vehicles["next_service_date_50"]),
+            "next_service_earliest": day(vehicles["next_service_date_05"]),
+            "next_service_latest": day(vehicles["next_service_date_95"]),
             "overdue": vehicles["overdue"],
-            "odometer_now": _own_units(vehicles["odometer_now"], distance, stored_in="km"),
-            "odometer_next_service": _own_units(vehicles["next_service_odometer_50"], distance, stored_in="km"),
+            "odometer_now": own_units(vehicles["odometer_now"], distance, stored_in="km"),
+            "odometer_next_service": own_units(vehicles["next_service_odometer_50"], distance, stored_in="km"),
             "distance_unit": distance,
             "reason": vehicles["reason"],
         }
@@ -78,10 +93,11 @@ def joint_table(joints: pd.DataFrame) -> pd.DataFrame:
             "joint": joints["joint"],
             "direction": joints["direction"],
             "outcome": joints["outcome"],
-            "last_read": _day(joints["last_date"]),
+            "done": done(joints),
+            "last_read": day(joints["last_date"]),
             "last_result": joints["last_result"],
-            "last_play": _own_units(joints["last_play_mm"], play, stored_in="mm"),
-            "limit": _own_units(joints["limit_mm"], play, stored_in="mm"),
+            "last_play": own_units(joints["last_play_mm"], play, stored_in="mm"),
+            "limit": own_units(joints["limit_mm"], play, stored_in="mm"),
             "share_of_limit": joints["share_of_limit"].astype(float).round(2),
         }
     )
@@ -96,9 +112,9 @@ def joint_table(joints: pd.DataFrame) -> pd.DataFrame:
     frame["probability_of_reading"] = joints["p_reading_over_next"].astype(float).round(3)
     frame["accepted_risk"] = joints["accepted_risk"].astype(float).round(3)
     for point in ("05", "50", "95"):
-        frame[f"crossing_date_{point}"] = _day(joints[f"crossing_date_{point}"])
+        frame[f"crossing_date_{point}"] = day(joints[f"crossing_date_{point}"])
     for point in ("05", "50", "95"):
-        frame[f"crossing_odometer_{point}"] = _own_units(joints[f"crossing_odometer_{point}"], distance, stored_in="km")
+        frame[f"crossing_odometer_{point}"] = own_units(joints[f"crossing_odometer_{point}"], distance, stored_in="km")
     frame["indicative"], frame["doubt"], frame["reason"] = (
         joints["indicative"],
         joints["doubt"],

@@ -45,7 +45,7 @@ def test_it_runs_as_a_module_and_names_its_files(tmp_path):
         capture_output=True, text=True, check=True,
     )  # fmt: skip
     named = run.stdout.split()
-    assert len(named) == 12
+    assert len(named) == 13
     assert sorted(named) == sorted(str(path) for path in (tmp_path / "here").iterdir() if path.is_file())
 
 
@@ -226,3 +226,18 @@ def test_most_vehicles_are_fine_at_the_as_of_date(demo):
     share = true_play(lives, lives["unit"].map(now)) / lives["limit_mm"]
     near = lives.loc[share > 0.9, "unit"].nunique() / len(now)
     assert 0.07 < near < 0.14
+
+
+def test_parts_and_stock_make_a_plan_real(demo):
+    parts, stock = demo.tables["parts.csv"], demo.tables["stock.csv"]
+    superseded = parts[parts["superseded by"] != ""].set_index("part number")["superseded by"]
+    assert superseded.to_dict() == {"L2-BJL-A": "L2-BJL-A2", "L2-BJL-A2": "L2-BJL-A3"}
+    assert set(superseded) <= set(parts["part number"])
+    assert set(parts["ordered in pairs"]) == {"yes", "no"}
+    bare = parts[parts["lead days"] == ""]
+    assert set(bare["kind"]) == {"drag link end"}
+    assert set(stock["part number"]) <= set(parts["part number"])
+    assert set(stock["depot"]) == {"North yard", "Harbour", "Hill"}
+    on_order = stock[stock["on order"].astype(int) > 0]
+    assert (on_order["expected date"] == "").sum() == 1
+    assert set(demo.tables["positions.csv"]["kind"]) == set(parts["kind"])

@@ -24,6 +24,7 @@ def still(n_vehicles, *, now=50_000.0, then=60_000.0, rate=100.0):
         service_days=np.full(shape, (then - now) / rate),
         overdue=np.zeros(n_vehicles, dtype=bool),
         phi2=np.full(n_vehicles, 1e-6),
+        by_distance=np.ones(shape, dtype=bool),
     )
 
 

@@ -1,6 +1,6 @@
 insert into parts (
-    part_id, part_number, model, kind, place, supplier, cost, lead_days, labour_hours, alignment_after, load_id,
-    source_row, row_key
+    part_id, part_number, model, kind, place, supplier, cost, lead_days, labour_hours, alignment_after, superseded_by,
+    ordered_in_pairs, pieces_per_joint, load_id, source_row, row_key
 )
 select
     $first_id + row_number() over (order by c.n) - 1,
@@ -13,6 +13,9 @@ select
     c.lead_days,
     c.labour_hours,
     c.alignment_after,
+    c.superseded_by,
+    c.ordered_in_pairs,
+    c.pieces_per_joint,
     $load_id,
     c.source_row,
     taken.row_key

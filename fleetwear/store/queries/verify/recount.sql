@@ -18,6 +18,10 @@ with taken as (
     select 'work', load_id from work
     union all
     select 'odometer', load_id from odometer
+    union all
+    select 'stock', load_id from stock
+    union all
+    select 'actions', load_id from actions
 ),
 
 counted as (

@@ -1,0 +1,17 @@
+insert into actions (
+    action_id, vehicle_id, position_id, action_date, action, done_by, note, load_id, source_row, row_key
+)
+select
+    $first_id + row_number() over (order by c.n) - 1,
+    c.vehicle_id,
+    c.position_id,
+    c.action_date,
+    c.action,
+    c.done_by,
+    c.note,
+    $load_id,
+    c.source_row,
+    taken.row_key
+from checked as c
+inner join taken on taken.n = c.n
+order by c.n
