@@ -10,8 +10,11 @@ from fleetwear.errors import DoubtfulFitWarning
 from fleetwear.forecast import prepare_series
 from fleetwear.forecast.forecasting import FleetForecast, forecast_fleet
 from fleetwear.forecast.horizon import look_ahead
+from fleetwear.forecast.mates import mate_notes, tie_mates
 from fleetwear.forecast.records import Run, latest_fit, read_facts, save_forecast
+from fleetwear.planning.coverage import mark_tested, vehicle_coverage
 from fleetwear.planning.outcomes import classify, judge_vehicles
+from fleetwear.planning.wheel_checks import judge_wheels
 from fleetwear.store import Store, sql
 from fleetwear.store.known import prepare
 
@@ -53,9 +56,19 @@ def run(
             warnings.simplefilter("ignore", DoubtfulFitWarning)
             outlook = look_ahead(con, as_of=as_of, settings=chosen)
         symptoms = dict(con.execute(sql("forecast/vehicle_symptoms")).fetchall())
-    drawn = forecast_fleet(facts, lines, fit.sharing, outlook, chosen, on_progress=on_progress)
-    joints = classify(drawn.joints, settings=chosen)
+        read = {
+            name: con.execute(sql(f"forecast/{name}")).df()
+            for name in ("limits", "tested", "mates", "mate_positions", "wheel_checks", "wheel_limits")
+        }
+        methods = con.execute(sql("fit/stored_offsets"), {"fit_id": fit.fit_id}).df()
+    drawn = forecast_fleet(
+        facts, lines, fit.sharing, outlook, chosen, limits=read["limits"], methods=methods, on_progress=on_progress
+    )
+    notes = mate_notes(drawn.joints, read["mate_positions"], tie_mates(read["mates"]))
+    joints = classify(mark_tested(drawn.joints.assign(mate_note=notes), read["tested"]), settings=chosen)
+    wheels = judge_wheels(read["wheel_checks"], read["wheel_limits"])
     vehicles = drawn.vehicles.assign(symptom=[symptoms.get(number, "") for number in drawn.vehicles["vehicle_id"]])
-    said = FleetForecast(joints, judge_vehicles(vehicles, joints))
+    vehicles = vehicles.join(vehicle_coverage(joints, read["tested"]), on="vehicle_id")
+    said = FleetForecast(joints, judge_vehicles(vehicles, joints, wheels), wheels)
     with store.writer() as con:
         return save_forecast(con, said, fit.fit_id, Run(as_of, known_by, made_at, time.perf_counter() - began), chosen)

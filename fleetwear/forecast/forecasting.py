@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from fleetwear.forecast.draws import CROSSING_POINTS, Forecast, SeriesDraws, forecast_draws
+from fleetwear.forecast.draws import CROSSING_POINTS, Forecast, Procedure, SeriesDraws, forecast_draws
+from fleetwear.forecast.limits import with_limits
+from fleetwear.forecast.procedures import indicative_words, procedure_errors
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -29,6 +31,8 @@ class FleetForecast:
 
     joints: pd.DataFrame
     vehicles: pd.DataFrame
+    wheels: pd.DataFrame | None = None
+    """One row a judged wheel check, where there are any."""
 
 
 def forecast_fleet(
@@ -38,6 +42,8 @@ def forecast_fleet(
     outlook: Outlook,
     settings: Settings,
     *,
+    limits: pd.DataFrame,
+    methods: pd.DataFrame,
     on_progress: Callable[[str, int, int], None] | None = None,
 ) -> FleetForecast:
     """Return the forecast of every vehicle.
@@ -55,6 +61,10 @@ def forecast_fleet(
         Distances ahead.
     settings
         Draws, horizon, costs.
+    limits
+        Every limit of every series, whenever it begins: ``forecast/limits.sql``.
+    methods
+        What the fit found of each method of measuring: ``fit/stored_offsets.sql``.
     on_progress
         Called with words, vehicles done and vehicles in all.
     """
@@ -70,8 +80,11 @@ def forecast_fleet(
         rng = np.random.default_rng([settings.seed, start])
         ahead = outlook.draw(rows, n_draws=settings.draws, rng=rng)
         chunk, own_lines = (_rows_of(frame, first=start, last=int(rows[-1])) for frame in (facts, lines))
-        drawn, modelled = _draw(chunk, own_lines, ahead, sharing, settings, first=start, rng=rng)
         summary = _vehicle_summary(vehicles.iloc[rows], ahead, outlook)
+        next_service = summary["next_service_date_50"].to_numpy()[chunk["vehicle_row"].to_numpy(dtype=np.int64) - start]
+        chunk = with_limits(chunk, limits, next_service)
+        chunk = chunk.join(procedure_errors(chunk, methods))
+        drawn, modelled = _draw(chunk, own_lines, ahead, sharing, settings, first=start, rng=rng)
         summary["p_any_over_next"], summary["joints_in_probability"] = drawn.any_over, drawn.joints_judged
         joints.append(_joint_summary(chunk, drawn.series, modelled, summary, outlook))
         whole.append(summary)
@@ -113,9 +126,21 @@ def _draw(
         effect=own["effect"].to_numpy(dtype=np.float64),
         reliability=own["reliability"].to_numpy(dtype=np.float64),
         lines=parts,
+        procedure=Procedure(
+            own["procedure_offset_mm"].to_numpy(dtype=np.float64),
+            own["procedure_sd_mm"].to_numpy(dtype=np.float64),
+            _pairs(own),
+        ),
     )
     horizon = settings.horizon_years * 365.25
     return forecast_draws(of, ahead, sharing, horizon_days=horizon, rng=rng), modelled
+
+
+def _pairs(own: pd.DataFrame) -> NDArray[np.int64]:
+    """Return codes of the group and procedures of limit and reading together, shape (J,)."""
+    names = ["model_group", "last_way", "limit_method", "limit_read_at", "limit_support", "last_support"]
+    keys = own[names].astype(object).where(own[names].notna(), "").agg("|".join, axis=1)
+    return pd.factorize(keys)[0].astype(np.int64)
 
 
 def _vehicle_summary(vehicles: pd.DataFrame, ahead: Ahead, outlook: Outlook) -> pd.DataFrame:
@@ -159,7 +184,7 @@ def _joint_summary(
     vehicle = summary.set_index("vehicle_id").loc[frame["vehicle_id"]].reset_index(drop=True)
     frame["life_distance_km"] = np.maximum(vehicle["now_km"] - frame["life_start_km"], 0.0)
     frame["share_of_limit"] = frame["last_play_mm"] / frame["limit_mm"]
-    frame["indicative"] = _indicative(frame)
+    frame["indicative"] = indicative_words(frame)
     hidden = frame["distance_source"] == "none"
     for point in CROSSING_POINTS:
         name = f"{point * 100:02.0f}"
@@ -177,17 +202,3 @@ _DRAWN = [
     "play_next_upper", "p_over_next", "p_reading_over_next",
     *(f"crossing_{what}_{point * 100:02.0f}" for what in ("km", "days") for point in CROSSING_POINTS),
 ]  # fmt: skip
-
-
-def _indicative(frame: pd.DataFrame) -> pd.Series:
-    """Return a word where the last reading was taken in another way than its limit is stated for."""
-
-    def differs(limit: pd.Series, reading: pd.Series, words: str) -> pd.Series:
-        other = limit.notna() & frame["last_date"].notna() & (reading.fillna("not recorded") != limit)
-        text = f"limit {words} " + limit.fillna("") + ", reading " + reading.fillna("not recorded")
-        return text.where(other, "")
-
-    method = differs(frame["limit_method"], frame["last_method"], "is for")
-    place = differs(frame["limit_read_at"], frame["last_read_at"], "is read at the")
-    joined = method.str.cat(place, sep="; ").str.strip("; ")
-    return ("indicative: " + joined).where(joined != "", "")

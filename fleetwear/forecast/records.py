@@ -218,7 +218,9 @@ def read_facts(con: duckdb.DuckDBPyConnection, fit: StoredFit) -> tuple[pd.DataF
     known = con.execute(sql("fit/stored_series"), {"fit_id": fit.fit_id}).df()
     lines = con.execute(sql("fit/stored_lines"), {"fit_id": fit.fit_id}).df()
     facts = facts.merge(known, on="series", how="left")
-    for column, empty in (("effect", 0.0), ("reliability", 0.0), ("whose_line", ""), ("doubt", "")):
+    for column, empty in (
+        ("effect", 0.0), ("reliability", 0.0), ("whose_line", ""), ("doubt", ""), ("model_group", ""),
+    ):  # fmt: skip
         facts[column] = facts[column].fillna(empty)
     borrowed = (facts["whose_line"] != facts["cohort"]) & (facts["whose_line"] != "")
     word = "growth borrowed from " + facts["whose_line"]
@@ -235,6 +237,8 @@ def save_forecast(
         forecast_id = _new_run(con, "forecasts", run, {"fit_id": fit_id, "settings": settings.to_json()})
         insert_frame(con, "forecast_joints", forecast.joints.assign(forecast_id=forecast_id))
         insert_frame(con, "forecast_vehicles", forecast.vehicles.assign(forecast_id=forecast_id))
+        if forecast.wheels is not None and len(forecast.wheels):
+            insert_frame(con, "forecast_wheels", forecast.wheels.assign(forecast_id=forecast_id))
         con.commit()
     except BaseException:
         con.rollback()

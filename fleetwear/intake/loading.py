@@ -29,6 +29,7 @@ _NEEDS: dict[str, set[str]] = {
     "services": {"vehicles", "odometer"},
     "visits": {"vehicles", "positions", "odometer"},
     "readings": {"vehicles", "positions", "limits", "odometer", "visits"},
+    "wheel_checks": {"vehicles", "positions", "odometer", "visits"},
     "work": {"vehicles", "positions", "odometer"},
 }
 """The tables that another one's rows refer to. Swaps of an odometer come before the values they explain."""

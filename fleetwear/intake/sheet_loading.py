@@ -33,14 +33,17 @@ _ID_SEQUENCES = {
     "vehicles": "vehicle_ids",
     "positions": "position_ids",
     "limits": "limit_ids",
+    "wheel_limits": "wheel_limit_ids",
     "services": "service_ids",
     "parts": "part_ids",
     "visits": "visit_note_ids",
     "readings": "reading_ids",
+    "wheel_checks": "wheel_check_ids",
     "work": "work_ids",
     "odometer": "odometer_ids",
 }
-_OF_VISITS = ("visits", "readings")
+_OF_VISITS = ("visits", "readings", "wheel_checks")
+_OF_MODELS = ("positions", "limits", "wheel_limits", "parts")
 _WITH_JOINTS = {"visits": ("symptom_joint", "visit_date"), "readings": ("joint", "visit_date"),
                 "work": ("joint", "work_date")}  # fmt: skip
 _MOST_REASONS = 50
@@ -161,7 +164,7 @@ class SheetLoad:
             self.con.unregister(f"cells_{snake(name)}")
         self.con.execute(typed.sql())
         self.con.unregister("incoming")
-        if self._table in ("vehicles", "positions", "limits", "parts"):
+        if self._table in ("vehicles", *_OF_MODELS):
             self._run("models")
         else:
             self._run("nearest_vehicles")
@@ -203,7 +206,7 @@ class SheetLoad:
             frames.append(self.con.execute(statement("rows_at_visits_set_aside")).df())
             self._give_up(frames[-1])
         found = None
-        if self._table not in ("positions", "limits", "parts"):
+        if self._table not in _OF_MODELS:
             found = find_contradictions(self.con, table=self._table)
             if len(found.refused):
                 self.con.register("refused_entries", found.refused.drop(columns="n"))

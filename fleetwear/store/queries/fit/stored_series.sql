@@ -1,6 +1,7 @@
 select
     s.series,
     f.whose_line,
+    f.model_group,
     f.effect,
     f.reliability,
     f.last_expected_mm,
