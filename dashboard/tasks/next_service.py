@@ -12,6 +12,7 @@ from dashboard.listing import Cell, Column, Markup, listing, probability, vehicl
 from dashboard.messages import show as show_error
 from dashboard.style import look
 from fleetwear.errors import InputError
+from fleetwear.planning.coverage import say_coverage, to_test
 from fleetwear.planning.flags import Flags, narrow
 from fleetwear.planning.pressing import pressing_joints
 from fleetwear.planning.vehicle import find_unit
@@ -22,6 +23,8 @@ from fleetwear.vocabulary import Outcome
 
 if TYPE_CHECKING:
     from collections.abc import Hashable
+
+    import pandas as pd
 
     from fleetwear.forecast.settings import Settings
 
@@ -53,6 +56,11 @@ _COLUMNS = [
     Column("Next service (5 to 95\u00a0%)"),
     Column("Distance now", tight=True),
 ]
+_TEST_COLUMNS = [
+    Column("Unit", tight=True, bare=True),
+    Column("Next service", tight=True),
+    Column("Joints and load directions, and why"),
+]
 _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 _ROWS = 25
 _DRAWN = 15
@@ -75,6 +83,7 @@ def show() -> None:
     shown = narrow(chosen, outcomes=outcomes or None)
     _picture(shown)
     _table(shown)
+    _to_test(shown)
     _settings(run.settings)
 
 
@@ -191,7 +200,9 @@ def _table(flags: Flags) -> None:
 
 def _row(row: dict[Hashable, Any]) -> list[Cell]:
     outcome = str(row["outcome"])
-    why = Markup(f"<b>{escape(_sentence(outcome))}.</b> {escape(str(row['reason']))}")
+    left = say_coverage(row)
+    quiet = f'<br><span class="fw-quiet">{escape(left)}.</span>' if left else ""
+    why = Markup(f"<b>{escape(_sentence(outcome))}.</b> {escape(str(row['reason']))}{quiet}")
     return [
         vehicle_link(str(row["unit"])),
         str(row["depot"] or ""),
@@ -200,6 +211,37 @@ def _row(row: dict[Hashable, Any]) -> list[Cell]:
         probability(row["p_any_over_next"], look()),
         window(say_dates(row["next_service_date_05"], row["next_service_date_50"], row["next_service_date_95"])),
         say_distance(row["odometer_now"], str(row["distance_unit"])),
+    ]
+
+
+def _to_test(flags: Flags) -> None:
+    with st.expander("What to test at the next visit"):
+        asked = to_test(flags)
+        vehicles = say_count(asked["unit"].nunique(), "vehicle", "vehicles")
+        st.markdown(
+            f"Joints and load directions that the last visit left untested, or that are to be measured again, of the "
+            f"vehicles chosen above: {say_count(len(asked), 'row', 'rows')}, {vehicles}. A joint tested in one load "
+            "direction only has not been cleared."
+        )
+        if asked.empty:
+            return
+        st.download_button(
+            "Download CSV", to_csv(asked), f"to_test_{flags.run.as_of:%Y-%m-%d}.csv", "text/csv", key="to_test",
+            on_click="ignore",
+        )  # fmt: skip
+        first = asked["unit"].drop_duplicates().head(_ROWS)
+        rows: list[list[Cell]] = [
+            [vehicle_link(str(unit)), str(own["next_service"].iloc[0]), "; ".join(_asked(own))]
+            for unit, own in asked[asked["unit"].isin(first)].groupby("unit", sort=False)
+        ]
+        listing(_TEST_COLUMNS, rows, caption="What to test, the most pressing vehicles first")
+
+
+def _asked(own: pd.DataFrame) -> list[str]:
+    """Return each joint of a vehicle with its load directions to test and why."""
+    return [
+        f"{joint}: {', '.join(part['direction'])} ({', '.join(dict.fromkeys(part['why']))})"
+        for joint, part in own.groupby("joint", sort=False)
     ]
 
 

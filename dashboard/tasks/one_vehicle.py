@@ -22,6 +22,7 @@ from dashboard.listing import (
 )
 from dashboard.printed import offer_page
 from dashboard.style import look
+from dashboard.tasks.vehicle_checks import show_coverage, show_symptoms, show_wheels
 from fleetwear.errors import FleetwearError
 from fleetwear.planning.wording import (
     is_known,
@@ -95,6 +96,9 @@ def show() -> None:
     histories = snapshot.histories(folder, number, str(vehicle["unit"]))
     offer_page(record, histories)
     _untested(histories)
+    show_coverage(record)
+    show_symptoms(record)
+    show_wheels(record)
     _charts(histories, folder, number)
     _joint_table(record, histories)
     _visits(record)

@@ -109,7 +109,7 @@ def _counts(looks: pd.DataFrame) -> NDArray[np.int64]:
 
 
 def _watched(looks: pd.DataFrame, starts: pd.DataFrame) -> NDArray[np.bool_]:
-    """Return whether each joint was read over its limit within the year; those over before, or not read, are left out."""
+    """Return whether each joint was over its limit within the year; those over before, or not read, are left out."""
     joined = looks.merge(starts[["vehicle_id", "position_id", "start"]], on=["vehicle_id", "position_id"])
     before = joined["day"] < joined["start"]
     within = ~before & (joined["day"] <= joined["start"] + WATCHED)

@@ -77,7 +77,7 @@ def _judged(frame: pd.DataFrame) -> NDArray[np.float64]:
     """Return the limits that were valid when the joints were last measured, as far as they are on record."""
     limit = frame["limit_mm"].astype(float)
     judged = frame.get("judged_limit_mm", limit).astype(float).fillna(limit)
-    return judged.to_numpy(dtype=np.float64)
+    return np.asarray(judged, dtype=np.float64)
 
 
 def _reason(row: dict[str, Any]) -> str:

@@ -6,7 +6,7 @@ whatever they are, within where it is so whatever they are, and not decided othe
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -55,11 +55,24 @@ def judge_wheels(checks: pd.DataFrame, limits: pd.DataFrame) -> pd.DataFrame:
     frame = checks.copy()
     frame["is_last"] = _still_standing(checks)
     rows = limits.to_dict("records")
-    judged = [judge_wheel(check, rows) for check in checks.to_dict("records")]
+    judged = [_with_way(judge_wheel(check, rows)) for check in checks.to_dict("records")]
     frame["verdict"] = [str(one.verdict) for one in judged]
     frame["says"] = [one.says for one in judged]
     frame["indicative"] = [one.indicative for one in judged]
     return frame
+
+
+def _with_way(judged: JudgedWheel) -> JudgedWheel:
+    """Return the same, its sentence followed by the way of measuring where that is not the limit's."""
+    mark = judged.indicative
+    return replace(judged, says=f"{judged.says} ({mark[:1].upper()}{mark[1:]}.)") if mark else judged
+
+
+def standing_wheels(wheels: pd.DataFrame) -> pd.DataFrame:
+    """Return the judged checks that no later measurement has replaced, the most pressing verdict first."""
+    rank = {str(verdict): at for at, verdict in enumerate(WheelVerdict)}
+    own = wheels[wheels["is_last"].astype(bool)]
+    return own.assign(rank=own["verdict"].map(rank)).sort_values("rank", kind="stable").drop(columns="rank")
 
 
 def _still_standing(checks: pd.DataFrame) -> pd.Series[bool]:
