@@ -52,7 +52,11 @@ def limits(
         say(f"{CAUTION} Next: fleetwear forecast")
         return
     if statute:
-        render(statute_table(), form.value, sys.stdout.write)
+        table = statute_table()
+        shown = table.drop(columns=["note", "basis", "bearings adjusted"]) if form is Form.TABLE else table
+        render(shown, form.value, sys.stdout.write)
+        for source, note in table[["source", "note"]].drop_duplicates().itertuples(index=False):
+            say(f"{source}: {note}.")
         say(CAUTION)
         return
     with Store(store_folder(store)).reader() as con:
