@@ -13,11 +13,10 @@ def candidates(rng, n_series):
     for series in range(n_series):
         for rank in range(1, 1 + int(rng.integers(0, 5))):
             begins = first + pd.Timedelta(days=int(rng.integers(0, 900)))
-            rows.append(
-                {"series": series, "rank": rank, "limit_valid_from": begins, "limit_id": len(rows), "limit_mm": 0.5 + 0.01 * len(rows), "limit_source": f"source {len(rows)}",
-                 "limit_basis": "maker", "limit_method": None, "limit_support": None, "limit_read_at": None}
-            )  # fmt: skip
-    return pd.DataFrame(rows)
+            rows.append({"series": series, "rank": rank, "limit_valid_from": begins, "limit_id": len(rows)})
+    table = pd.DataFrame(rows)
+    blank = dict.fromkeys(["limit_basis", "limit_method", "limit_support", "limit_read_at"])
+    return table.assign(limit_mm=0.5 + 0.01 * table["limit_id"], limit_source="sheet", **blank)
 
 
 @pytest.mark.parametrize("or_first", [False, True])
