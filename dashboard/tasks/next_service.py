@@ -231,18 +231,19 @@ def _to_test(flags: Flags) -> None:
         )  # fmt: skip
         first = asked["unit"].drop_duplicates().head(_ROWS)
         rows: list[list[Cell]] = [
-            [vehicle_link(str(unit)), str(own["next_service"].iloc[0]), "; ".join(_asked(own))]
+            [vehicle_link(str(unit)), str(own["next_service"].iloc[0]), _asked(own)]
             for unit, own in asked[asked["unit"].isin(first)].groupby("unit", sort=False)
         ]
         listing(_TEST_COLUMNS, rows, caption="What to test, the most pressing vehicles first")
 
 
-def _asked(own: pd.DataFrame) -> list[str]:
-    """Return each joint of a vehicle with its load directions to test and why."""
-    return [
-        f"{joint}: {', '.join(part['direction'])} ({', '.join(dict.fromkeys(part['why']))})"
-        for joint, part in own.groupby("joint", sort=False)
-    ]
+def _asked(own: pd.DataFrame) -> str:
+    """Return each joint of a vehicle with its load directions to test, under what they have in common."""
+    parts = []
+    for why, rows in own.groupby("why", sort=False):
+        names = [f"{joint}, {', '.join(one['direction'])}" for joint, one in rows.groupby("joint", sort=False)]
+        parts.append(f"{_sentence(str(why))}: {'; '.join(names)}.")
+    return " ".join(parts)
 
 
 def _settings(settings: Settings) -> None:

@@ -35,7 +35,7 @@ def load(
     ] = None,
     store: StoreOption = None,
 ) -> None:
-    """Load files of vehicles, joint positions, limits, services, parts, visits, readings, work or odometer values.
+    """Load files of vehicles, positions, limits, services, parts, visits, readings, wheel checks, work or odometers.
 
     Each table is recognised by its header. A file is loaded whole or not at all; rows that cannot be taken go to
     quarantine with their reasons, and loading a file again changes nothing. Files go to the store's inbox first; if a

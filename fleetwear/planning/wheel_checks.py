@@ -86,7 +86,7 @@ def _still_standing(checks: pd.DataFrame) -> pd.Series[bool]:
 
 def judge_wheel(check: Row, limits: Sequence[Row]) -> JudgedWheel:
     """Return what is said of one check against all limits that may apply to it on its day."""
-    head = _head(check)
+    head = wheel_title(check)
     bead = (
         float(check["bead_diameter_in"]) if is_known(check["bead_diameter_in"]) else bead_diameter(check["tyre_size"])
     )
@@ -138,7 +138,8 @@ def _cases(check: Row, limits: Sequence[Row], bead: float | None) -> list[tuple[
     return [(weight, inches) for weight in weights for inches in beads]
 
 
-def _head(check: Row) -> str:
+def wheel_title(check: Row) -> str:
+    """Return what was looked at: "Left steer wheel, steering linkage"."""
     wheel = joint_name(str(check["side"]), str(check["axle"]), None, "wheel")
     return f"{wheel[:1].upper()}{wheel[1:]}, {check['wheel_part']}"
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from fleetwear.planning.pressing import PRESSING
 from fleetwear.planning.symptoms import confirmed_steps
-from fleetwear.planning.wheel_checks import standing_wheels
+from fleetwear.planning.wheel_checks import standing_wheels, wheel_title
 from fleetwear.planning.wording import is_known, say_count, say_date, say_play, say_probability
 from fleetwear.reports.page_text import plain
 from fleetwear.reports.sheet_words import NAMED, joint_title, listed, short
@@ -23,7 +23,9 @@ def due(record: VehicleRecord, histories: Sequence[JointHistory]) -> list[str]:
     """Return what is due and why, a sentence a joint in its worst load direction; wheels over their limit first."""
     over = standing_wheels(record.wheels)
     over = over[over["verdict"] == str(WheelVerdict.OVER)]
-    lines = [f"Now: {plain(says, 330)}" for says in over["says"].head(NAMED)]
+    lines = [
+        f"Now: {wheel_title(wheel)}: over limit, as measured below." for wheel in over.head(NAMED).to_dict("records")
+    ]
     pressing = [str(outcome) for outcome in PRESSING]
     steps = confirmed_steps(record.joints)
     seen: set[object] = set()
