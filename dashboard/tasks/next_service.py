@@ -231,7 +231,7 @@ def _to_test(flags: Flags) -> None:
         )  # fmt: skip
         first = asked["unit"].drop_duplicates().head(_ROWS)
         rows: list[list[Cell]] = [
-            [vehicle_link(str(unit)), str(own["next_service"].iloc[0]), _asked(own)]
+            [str(unit), str(own["next_service"].iloc[0]), _asked(own)]
             for unit, own in asked[asked["unit"].isin(first)].groupby("unit", sort=False)
         ]
         listing(_TEST_COLUMNS, rows, caption="What to test, the most pressing vehicles first")
