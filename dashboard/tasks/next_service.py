@@ -16,7 +16,7 @@ from fleetwear.planning.coverage import say_coverage, to_test
 from fleetwear.planning.flags import Flags, narrow
 from fleetwear.planning.pressing import pressing_joints
 from fleetwear.planning.vehicle import find_unit
-from fleetwear.planning.wording import say_count, say_dates, say_distance, say_probability
+from fleetwear.planning.wording import is_known, say_count, say_dates, say_distance, say_probability
 from fleetwear.reports.charts import risk_chart
 from fleetwear.reports.flag_files import flag_file, to_csv, to_xlsx, with_lead
 from fleetwear.vocabulary import Outcome
@@ -207,7 +207,7 @@ def _row(row: dict[Hashable, Any]) -> list[Cell]:
         vehicle_link(str(row["unit"])),
         str(row["depot"] or ""),
         why,
-        probability(row["p_over_next"], look()),
+        probability(row["p_over_next"], look(), otherwise="no limit" if is_known(row["joint"]) else "of no joint"),
         probability(row["p_any_over_next"], look()),
         window(say_dates(row["next_service_date_05"], row["next_service_date_50"], row["next_service_date_95"])),
         say_distance(row["odometer_now"], str(row["distance_unit"])),
