@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import xlsxwriter
 
-from demo_fleet import mistakes, shop_tables, study, supplies, tables
+from demo_fleet import checks, mistakes, shop_tables, study, supplies, tables
 from demo_fleet.catalogue import HARBOUR, HILL, NORTH_YARD
 from demo_fleet.joints import list_joints
 from demo_fleet.period import AS_OF
@@ -74,9 +74,12 @@ def write(folder: Path, *, seed: int = SEED, vehicles: int = 80) -> DemoFiles:
     ValueError
         If there are fewer vehicles than the special cases need.
     """
-    fleet_rng, readings_rng, files_rng, study_rng = np.random.default_rng(seed).spawn(4)
+    fleet_rng, readings_rng, files_rng, study_rng, checks_rng = np.random.default_rng(seed).spawn(5)
     fleet = _live(vehicles, fleet_rng, readings_rng)
     written = mistakes.make_mistakes(_tables(fleet, files_rng), fleet.roster, files_rng)
+    written = checks.add_symptoms(written, fleet, checks_rng)
+    written["wheel_limits.csv"] = checks.wheel_limits()
+    written["wheel_checks.csv"] = checks.wheel_checks(fleet.roster, fleet.usage, fleet.visits, checks_rng)
     written = {_fitting_name(name, table): table for name, table in written.items()}
     (folder / "truth").mkdir(parents=True, exist_ok=True)
     for name, table in written.items():

@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from demo_fleet.catalogue import DEPOTS, LIMITS, MODELS, TRAILER
+from demo_fleet.catalogue import DEPOTS, LIMITS, LONG_TRUCK, MODELS, TRAILER, TRUCK, VAN
 from demo_fleet.period import FIRST_DAY, LAST_DAY, iso_dates
 from fleetwear.units import factor
-from fleetwear.vocabulary import DistanceSource, Kind
+from fleetwear.vocabulary import DistanceSource, Kind, WeightClass
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
@@ -62,6 +62,13 @@ def written_odometer(
     return whole_or_empty(np.where(roster.model[vehicle] == TRAILER, np.nan, value))
 
 
+def weight_class(model: int) -> str:
+    """Return the weight class of a model as it is on record; "" where it is not."""
+    return {VAN: str(WeightClass.LIGHT), TRUCK: str(WeightClass.HEAVY), LONG_TRUCK: str(WeightClass.HEAVY)}.get(
+        model, ""
+    )
+
+
 def vehicles(roster: Roster, usage: Usage) -> pd.DataFrame:
     """Return the vehicles, the one that moved depot twice."""
     moved, used = roster.roles["moved depot"], roster.roles["bought used"]
@@ -87,6 +94,7 @@ def vehicles(roster: Roster, usage: Usage) -> pd.DataFrame:
             "serial number": [f"{kind.letter}S-{n + 4101:06d}" for kind, n in zip(model, number, strict=True)],
             "plate": [f"DEMO {n + 101}" for n in number],
             "tyre size": [kind.tyre_size for kind in model],
+            "weight class": [weight_class(place) for place in roster.model[order]],
             "owner": "own fleet",
             "duty": [kind.duties[n % len(kind.duties)] for kind, n in zip(model, number, strict=True)],
             "depot": [place.name for place in depot],

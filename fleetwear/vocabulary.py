@@ -110,6 +110,30 @@ class Support(StrEnum):
     HANGING = "hanging"
 
 
+class WheelPart(StrEnum):
+    """What a check of a whole wheel looks at."""
+
+    STEERING_LINKAGE = "steering linkage"
+    WHEEL_BEARING = "wheel bearing"
+    STUB_AXLE = "stub axle"
+
+
+class WeightClass(StrEnum):
+    """Gross weight rating of a vehicle, as 49 CFR 570 divides vehicles by it."""
+
+    LIGHT = "10,000 lb and under"
+    HEAVY = "over 10,000 lb"
+
+
+class WheelVerdict(StrEnum):
+    """What a wheel check says against the limits that may apply to it, the most pressing first."""
+
+    OVER = "over limit"
+    UNDECIDED = "not decided"
+    NO_LIMIT = "no limit on record"
+    WITHIN = "within its limit"
+
+
 class Indicator(StrEnum):
     """What the play was read with."""
 

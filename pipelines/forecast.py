@@ -11,8 +11,11 @@ from fleetwear.errors import DoubtfulFitWarning
 from fleetwear.forecast import prepare_series
 from fleetwear.forecast.forecasting import forecast_fleet
 from fleetwear.forecast.horizon import look_ahead
+from fleetwear.forecast.mates import mate_notes, tie_mates
 from fleetwear.forecast.records import Run, facts_of, latest_fit, prepare_facts, save_forecast
+from fleetwear.planning.coverage import mark_tested, vehicle_coverage
 from fleetwear.planning.outcomes import classify, judge_vehicles
+from fleetwear.planning.wheel_checks import judge_wheels
 from fleetwear.store import Store, sql
 from fleetwear.store.apart import apart
 from fleetwear.store.frames import frames_on_disk
@@ -57,13 +60,28 @@ def run(
             warnings.simplefilter("ignore", DoubtfulFitWarning)
             outlook = look_ahead(own.con, as_of=as_of, settings=chosen)
         symptoms = dict(own.con.execute(sql("forecast/vehicle_symptoms")).fetchall())
+        read = {
+            name: own.con.execute(sql(f"forecast/{name}")).df()
+            for name in ("limits", "tested", "mates", "mate_positions", "wheel_checks", "wheel_limits")
+        }
+        methods = own.con.execute(sql("fit/stored_offsets"), {"fit_id": fit.fit_id}).df()
         own.let_go(keep=[])
-        known = partial(facts_of, own.con)
-        for part in forecast_fleet(known, fit.sharing, outlook, chosen, on_progress=on_progress):
-            said = classify(part.joints, settings=chosen)
-            with_symptom = part.vehicles.assign(symptom=[symptoms.get(n, "") for n in part.vehicles["vehicle_id"]])
+        ties, wheels = tie_mates(read["mates"]), judge_wheels(read["wheel_checks"], read["wheel_limits"])
+        for part in forecast_fleet(
+            partial(facts_of, own.con),
+            fit.sharing,
+            outlook,
+            chosen,
+            limits=read["limits"],
+            methods=methods,
+            on_progress=on_progress,
+        ):
+            noted = part.joints.assign(mate_note=mate_notes(part.joints, read["mate_positions"], ties))
+            said = classify(mark_tested(noted, read["tested"]), settings=chosen)
+            whole = part.vehicles.assign(symptom=[symptoms.get(number, "") for number in part.vehicles["vehicle_id"]])
+            whole = whole.join(vehicle_coverage(said, read["tested"]), on="vehicle_id")
             joints.keep(said)
-            vehicles.keep(judge_vehicles(with_symptom, said))
+            vehicles.keep(judge_vehicles(whole, said, wheels))
         made = Run(as_of, known_by, made_at, time.perf_counter() - began)
         with store.writer() as con:
-            return save_forecast(con, joints, vehicles, fit.fit_id, made, chosen)
+            return save_forecast(con, joints, vehicles, wheels, fit.fit_id, made, chosen)

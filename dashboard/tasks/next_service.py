@@ -12,10 +12,11 @@ from dashboard.messages import show as show_error
 from dashboard.style import look
 from fleetwear.errors import InputError
 from fleetwear.planning.actions import say_action
+from fleetwear.planning.coverage import say_coverage, to_test
 from fleetwear.planning.flags import Flags, narrow
 from fleetwear.planning.pressing import pressing_joints
 from fleetwear.planning.vehicle import find_unit
-from fleetwear.planning.wording import say_count, say_dates, say_distance, say_probability
+from fleetwear.planning.wording import is_known, say_count, say_dates, say_distance, say_probability
 from fleetwear.reports.charts import risk_chart
 from fleetwear.reports.flag_files import flag_file, to_csv, to_xlsx, with_lead
 from fleetwear.reports.inert import html_text
@@ -23,6 +24,8 @@ from fleetwear.vocabulary import Outcome
 
 if TYPE_CHECKING:
     from collections.abc import Hashable
+
+    import pandas as pd
 
     from fleetwear.forecast.settings import Settings
 
@@ -54,6 +57,11 @@ _COLUMNS = [
     Column("Next service (5 to 95\u00a0%)"),
     Column("Distance now", tight=True),
 ]
+_TEST_COLUMNS = [
+    Column("Unit", tight=True, bare=True),
+    Column("Next service", tight=True),
+    Column("Joints and load directions, and why"),
+]
 _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 _ROWS = 25
 _DRAWN = 15
@@ -76,6 +84,7 @@ def show() -> None:
     shown = narrow(chosen, outcomes=outcomes or None)
     _picture(shown)
     _table(shown)
+    _to_test(shown)
     _settings(run.settings)
 
 
@@ -194,16 +203,50 @@ def _row(row: dict[Hashable, Any]) -> list[Cell]:
     outcome = str(row["outcome"])
     done = say_action({str(name): value for name, value in row.items()}, joint=row["action_joint"])
     since = f"<br><b>{html_text(_sentence(done))}.</b>" if done else ""
-    why = Markup(f"<b>{html_text(_sentence(outcome))}.</b> {html_text(str(row['reason']))}{since}")
+    left = say_coverage(row)
+    quiet = f'<br><span class="fw-quiet">{html_text(left)}.</span>' if left else ""
+    why = Markup(f"<b>{html_text(_sentence(outcome))}.</b> {html_text(str(row['reason']))}{since}{quiet}")
     return [
         vehicle_link(str(row["unit"])),
         str(row["depot"] or ""),
         why,
-        probability(row["p_over_next"], look()),
+        probability(row["p_over_next"], look(), otherwise="no limit" if is_known(row["joint"]) else "of no joint"),
         probability(row["p_any_over_next"], look()),
         window(say_dates(row["next_service_date_05"], row["next_service_date_50"], row["next_service_date_95"])),
         say_distance(row["odometer_now"], str(row["distance_unit"])),
     ]
+
+
+def _to_test(flags: Flags) -> None:
+    with st.expander("What to test at the next visit"):
+        asked = to_test(flags)
+        vehicles = say_count(asked["unit"].nunique(), "vehicle", "vehicles")
+        st.markdown(
+            f"Joints and load directions that the last visit left untested, or that are to be measured again, of the "
+            f"vehicles chosen above: {say_count(len(asked), 'row', 'rows')}, {vehicles}. A joint tested in one load "
+            "direction only has not been cleared."
+        )
+        if asked.empty:
+            return
+        st.download_button(
+            "Download CSV", to_csv(asked), f"to_test_{flags.run.as_of:%Y-%m-%d}.csv", "text/csv", key="to_test",
+            on_click="ignore",
+        )  # fmt: skip
+        first = asked["unit"].drop_duplicates().head(_ROWS)
+        rows: list[list[Cell]] = [
+            [str(unit), str(own["next_service"].iloc[0]), _asked(own)]
+            for unit, own in asked[asked["unit"].isin(first)].groupby("unit", sort=False)
+        ]
+        listing(_TEST_COLUMNS, rows, caption="What to test, the most pressing vehicles first")
+
+
+def _asked(own: pd.DataFrame) -> str:
+    """Return each joint of a vehicle with its load directions to test, under what they have in common."""
+    parts = []
+    for why, rows in own.groupby("why", sort=False):
+        names = [f"{joint}, {', '.join(one['direction'])}" for joint, one in rows.groupby("joint", sort=False)]
+        parts.append(f"{_sentence(str(why))}: {'; '.join(names)}.")
+    return " ".join(parts)
 
 
 def _settings(settings: Settings) -> None:

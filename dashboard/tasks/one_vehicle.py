@@ -22,6 +22,7 @@ from dashboard.listing import (
 from dashboard.style import look
 from dashboard.tasks.one_vehicle_downloads import offer_maintenance_record, offer_page
 from dashboard.tasks.one_vehicle_history import list_visits, list_work
+from dashboard.tasks.vehicle_checks import show_coverage, show_symptoms, show_wheels
 from fleetwear.errors import FleetwearError
 from fleetwear.planning.actions import say_action
 from fleetwear.planning.wording import (
@@ -79,6 +80,9 @@ def show() -> None:
     histories = snapshot.histories(folder, number, str(vehicle["unit"]))
     offer_page(record, histories)
     _untested(histories)
+    show_coverage(record)
+    show_symptoms(record)
+    show_wheels(record)
     _charts(histories, folder, number)
     _joint_table(record, histories)
     list_visits(record)

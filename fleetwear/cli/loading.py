@@ -36,8 +36,7 @@ def load(
     ] = None,
     store: StoreOption = None,
 ) -> None:
-    """Load files of vehicles, joint positions, limits, services, parts, stock, visits, readings, work, odometer values
-    or actions.
+    """Load files of any of the tables: vehicles, positions, limits, services, parts, visits, readings, work and more.
 
     Each table is recognised by its header. A file is loaded whole or not at all; rows that cannot be taken go to
     quarantine with their reasons, and loading a file again changes nothing. Files go to the store's inbox first; if a

@@ -1,4 +1,4 @@
-"""Commands that print what was forecast: flags, vehicle."""
+"""Commands that print what was forecast: flags, coverage, vehicle."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from fleetwear.vocabulary import CAUTION
 
 if TYPE_CHECKING:
     from fleetwear.planning.flags import Flags
+    from fleetwear.planning.vehicle import VehicleRecord
 
 
 class Paper(StrEnum):
@@ -74,11 +75,16 @@ def print_flags(found: Flags, form: Form, *, everything: bool, joints: bool) -> 
     frame = joint_table(chosen) if joints else vehicle_table(chosen)
     if form is Form.TABLE and not joints:
         done = ["done"] if frame["done"].notna().any() else []
-        frame = frame[["unit", "depot", "outcome", *done, "any_joint_over", "next_service", "reason"]]
+        joints_left = [
+            f"{none:.0f} of {every:.0f}" if every == every and none > 0 else ""
+            for none, every in zip(chosen["joints_untested"], chosen["joints_to_test"], strict=True)
+        ]
+        frame = frame.assign(not_tested=joints_left)
+        frame = frame[["unit", "depot", "outcome", *done, "any_joint_over", "next_service", "not_tested", "reason"]]
     elif form is Form.TABLE:
         done = ["done"] if frame["done"].notna().any() else []
         frame = frame[
-            ["unit", "joint", "direction", "outcome", *done, "last_play", "limit", "play_unit", "probability"]
+            ["unit", "joint", "direction", "outcome", *done, "last_play", "limit", "play_unit", "mark", "probability"]
         ]
     render(frame, form.value, sys.stdout.write)
     if frame.empty and not everything:
@@ -88,6 +94,47 @@ def print_flags(found: Flags, form: Form, *, everything: bool, joints: bool) -> 
     say(f"{say_count(len(found.vehicles), 'vehicle', 'vehicles')} as of {found.run.as_of}: {told}.")
     if not everything:
         say("Those below recheck are listed with --all.")
+    say(CAUTION)
+
+
+@app.command()
+def coverage(
+    unit: Annotated[str | None, typer.Argument(metavar="[UNIT]", help="Unit number, VIN or plate; else all.")] = None,
+    depot: Annotated[str | None, typer.Option(help="Only vehicles of this depot.")] = None,
+    horizon: Annotated[
+        float | None,
+        typer.Option(metavar="DAYS", help="Only vehicles whose next service falls within so many days."),
+    ] = None,
+    form: FormOption = Form.TABLE,
+    store: StoreOption = None,
+) -> None:
+    """List the joints and load directions to test at the next visit: those that the last visit left, or to be redone.
+
+    A joint tested in one load direction only has not been cleared.
+
+    Example: fleetwear coverage --depot Harbour --horizon 60
+    """
+    from fleetwear.planning.coverage import say_coverage, to_test
+    from fleetwear.planning.flags import narrow, read_flags
+    from fleetwear.planning.vehicle import find_unit
+    from fleetwear.reports.tables import render
+    from fleetwear.store import open_snapshot
+
+    con = open_snapshot(store_folder(store))
+    try:
+        found = read_flags(con, depot=depot, horizon_days=horizon)
+        if unit is not None:
+            found = narrow(found, unit=find_unit(con, unit))
+    finally:
+        con.close()
+    asked = to_test(found)
+    if form is Form.TABLE:
+        asked = asked.drop(columns="depot")
+    render(asked, form.value, sys.stdout.write)
+    if unit is not None:
+        for row in found.vehicles.to_dict("records"):
+            say(f"{row['unit']}  {say_coverage(row)}.")
+    say(f"{len(asked)} joints and load directions of {asked['unit'].nunique()} vehicles to test.")
     say(CAUTION)
 
 
@@ -133,6 +180,8 @@ def vehicle(
         + f"; probability of any joint over its limit then: {say_probability(head['any_joint_over'])}"
         + f" ({head['joints_in_probability']} of {record.joints['position_id'].nunique()} joints have limit and model)."
     )
+    for line in _checked(record):
+        say(line)
     frame = joint_table(record.joints)
     if form is Form.TABLE:
         frame = frame[
@@ -144,6 +193,7 @@ def vehicle(
                 "last_play",
                 "limit",
                 "play_unit",
+                "mark",
                 "growth",
                 "growth_unit",
                 "probability",
@@ -152,3 +202,15 @@ def vehicle(
         ]
     render(frame, form.value, sys.stdout.write)
     say(CAUTION)
+
+
+def _checked(record: VehicleRecord) -> list[str]:
+    """Return what the last visit left untested, the symptoms that stand, and the wheel checks that stand."""
+    from fleetwear.planning.coverage import say_coverage
+    from fleetwear.planning.open_symptoms import open_symptoms
+    from fleetwear.planning.wheel_checks import standing_wheels
+
+    left = say_coverage(record.vehicle.to_dict())
+    lines = [f"{left}."] if left and len(record.joints) else []
+    lines += [f"Symptom, {line}" for line in open_symptoms(record)]
+    return lines + [f"Wheel check: {says}" for says in standing_wheels(record.wheels)["says"]]

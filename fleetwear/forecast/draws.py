@@ -9,6 +9,9 @@ of the vehicle. With t = x + shift, the play at distance x is then::
 B, where wear wanders, is a Brownian path from the last reading on. The play at the next service is that of the path
 there; crossing points are those of its first passage of the limit, which comes earlier (the passage of a Brownian
 path with drift is inverse Gaussian: Chhikara & Folks 1989, The Inverse Gaussian Distribution, chapter 3).
+
+A limit is compared with the play that its own procedure would show (``forecast.procedures``): the same draw for every
+series whose limit and readings differ alike, since what sets two procedures apart is the same in all of them.
 """
 
 from __future__ import annotations
@@ -50,6 +53,26 @@ class SeriesDraws:
     reliability: Floats
     lines: pd.DataFrame
     """Components sorted by ``series`` (0 .. J - 1), every series at least one; as in ``Knowledge.lines``."""
+    procedure: Procedure | None = None
+    """What each series' limit is stated for; None: all for the play as the fit knows it."""
+
+
+@dataclass(frozen=True)
+class Procedure:
+    """What the procedures of J series' limits add to their play, shape (J,)."""
+
+    offset_mm: Floats
+    sd_mm: Floats
+    pair: Integers
+    """Codes, from 0, of limit's and reading's procedure together: series of one code share their error."""
+
+    def limits(self, limit: Floats, *, n_draws: int, rng: np.random.Generator) -> Floats:
+        """Return drawn limits of the play as the fit knows it, shape (J, n_draws), from limits of shape (J, 1)."""
+        if not self.sd_mm.any():
+            return limit - self.offset_mm[:, None]
+        own = rng.spawn(1)[0]
+        error = own.standard_normal((int(self.pair.max()) + 1, n_draws))[self.pair]
+        return limit - self.offset_mm[:, None] - self.sd_mm[:, None] * error
 
 
 @dataclass(frozen=True)
@@ -79,6 +102,8 @@ def forecast_draws(
     growth = (lines.play(now + GROWTH_SPAN_KM) - lines.play(now)) / GROWTH_SPAN_KM
     play_now, play_next = lines.play(now) + strayed[0], lines.play(then) + strayed[1]
     limit = of.limit_mm[:, None]
+    if of.procedure is not None:
+        limit = of.procedure.limits(limit, n_draws=ahead.rate.shape[1], rng=rng)
     over = play_next > limit
     reading = play_next + np.sqrt(lines.noise) * rng.standard_normal(play_next.shape)
     has_limit = np.isfinite(of.limit_mm)

@@ -12,14 +12,16 @@ import pandas as pd
 
 from fleetwear.errors import DoubtfulFitWarning, InputError
 from fleetwear.forecast.draws import DrawnLines, draw_lines
-from fleetwear.forecast.forecasting import Known, chunks
+from fleetwear.forecast.forecasting import Chunk, chunks, draws_ahead
 from fleetwear.forecast.growth import prepare_series
 from fleetwear.forecast.horizon import Ahead, look_ahead
 from fleetwear.forecast.records import facts_of, numbered_fit, prepare_facts
+from fleetwear.store import sql
 from fleetwear.store.known import prepare
 from fleetwear.usage import moved_service
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from datetime import date, datetime
 
     import duckdb
@@ -62,6 +64,8 @@ class FleetDraws:
     ahead: Ahead
     now: Floats
     """Distance run since the life began, now, (J, K), km."""
+    limit_mm: NDArray[np.float32]
+    """The limit as the fit's play is compared with it: its procedure may show another play, (J, K)."""
     start_km: Floats
     """Running distance at which the life began, (J,)."""
     lines: DrawnLines
@@ -111,9 +115,7 @@ class FleetDraws:
         )
         outlook = replace(self.outlook, vehicles=longer)
         n_draws = self.ahead.rate.shape[1]
-        no_series = pd.DataFrame(columns=["vehicle_id", "series", "shape", "shift_km", "onset_km"])
-        settings = replace(self.settings, draws=n_draws)
-        return _joined([part.ahead for part in chunks(lambda _: (no_series, no_series), outlook, settings)])
+        return _joined([ahead for _, ahead, _ in draws_ahead(outlook, replace(self.settings, draws=n_draws))])
 
     def over(self, km: Floats) -> NDArray[np.bool_]:
         """Return whether each series is over its limit when its vehicle has run these running distances, (J, K)."""
@@ -122,7 +124,7 @@ class FleetDraws:
         if self.strayed_now is not None and self.strayed_then is not None:
             further = np.sqrt(self.lines.wander * np.maximum(then - self.now, 0.0))
             play = play + self.strayed_now + further * self.strayed_then
-        return np.asarray(play > self.series["limit_mm"].to_numpy(dtype=np.float64)[:, None])
+        return np.asarray(play > self.limit_mm)
 
 
 def read_fleet_draws(
@@ -147,22 +149,25 @@ def read_fleet_draws(
     prepare_series(con)
     prepare_facts(con, fit)
     n_series = int(con.execute("select count(*) from forecast_facts").fetchall()[0][0])
+    limits = con.execute(sql("forecast/limits")).df()
+    methods = con.execute(sql("fit/stored_offsets"), {"fit_id": fit_id}).df()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", DoubtfulFitWarning)
         outlook = look_ahead(con, as_of=as_of, settings=settings)
-    return draw_fleet(partial(facts_of, con), n_series, fit.sharing, outlook, settings)
+    most = max(100, _MOST_ENTRIES // max(n_series, 1))
+    kept = replace(settings, draws=min(settings.draws, most))
+    parts = chunks(partial(facts_of, con), outlook, kept, limits=limits, methods=methods)
+    return draw_fleet(parts, fit.sharing, outlook, kept)
 
 
-def draw_fleet(known: Known, n_series: int, sharing: Sharing, outlook: Outlook, settings: Settings) -> FleetDraws:
-    """Return the draws of every vehicle and of every series with a limit and a model; parameters as `forecast_fleet`.
+def draw_fleet(parts: Iterable[Chunk], sharing: Sharing, outlook: Outlook, settings: Settings) -> FleetDraws:
+    """Return the draws of every vehicle and of every series with a limit and a model, from chunks of the fleet.
 
     They are those of ``forecast_fleet``, draw by draw, unless the fleet is so large that fewer are kept.
     """
-    most = max(100, _MOST_ENTRIES // max(n_series, 1))
-    settings = replace(settings, draws=min(settings.draws, most))
-    aheads, lines, frames, starts, nows, drawn = [], [], [], [], [], []
+    aheads, lines, frames, starts, nows, limits, drawn = [], [], [], [], [], [], []
     strays: list[tuple[NDArray[np.float32], NDArray[np.float32]]] = []
-    for part in chunks(known, outlook, settings):
+    for part in parts:
         aheads.append(part.ahead)
         lines.append(part.lines)
         of = part.series
@@ -180,6 +185,10 @@ def draw_fleet(known: Known, n_series: int, sharing: Sharing, outlook: Outlook, 
         frames.append(table.assign(vehicle=of.vehicle + part.rows[0]).iloc[kept])
         starts.append(of.start_km[kept])
         nows.append(now[kept].astype(np.float32))
+        limit = of.limit_mm[:, None]
+        if of.procedure is not None:
+            limit = of.procedure.limits(limit, n_draws=settings.draws, rng=part.rng)
+        limits.append(np.broadcast_to(limit, now.shape)[kept].astype(np.float32))
         drawn.append([getattr(own, field.name)[kept].astype(np.float32) for field in fields(DrawnLines)])
     ahead = _joined(aheads)
     shape = (0, ahead.rate.shape[1])
@@ -197,6 +206,7 @@ def draw_fleet(known: Known, n_series: int, sharing: Sharing, outlook: Outlook, 
         series=series,
         ahead=ahead,
         now=np.concatenate(nows) if nows else np.zeros(shape),
+        limit_mm=np.concatenate(limits) if limits else np.zeros(shape, dtype=np.float32),
         start_km=np.concatenate(starts) if starts else np.zeros(0),
         lines=whole,
         strayed_now=np.concatenate([first for first, _ in strays]) if wanders else None,

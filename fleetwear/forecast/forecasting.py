@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from fleetwear.forecast.draws import CROSSING_POINTS, Forecast, SeriesDraws, forecast_draws
+from fleetwear.forecast.draws import CROSSING_POINTS, Forecast, Procedure, SeriesDraws, forecast_draws
+from fleetwear.forecast.limits import with_limits
+from fleetwear.forecast.procedures import indicative_words, procedure_errors
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -28,6 +30,8 @@ class VehiclesForecast:
 
     joints: pd.DataFrame
     vehicles: pd.DataFrame
+    wheels: pd.DataFrame | None = None
+    """One row a judged wheel check, where there are any."""
 
 
 def forecast_fleet(
@@ -36,6 +40,8 @@ def forecast_fleet(
     outlook: Outlook,
     settings: Settings,
     *,
+    limits: pd.DataFrame,
+    methods: pd.DataFrame,
     on_progress: Callable[[str, int, int], None] | None = None,
 ) -> Iterator[VehiclesForecast]:
     """Yield the forecast of the vehicles, some hundred at a time.
@@ -52,14 +58,17 @@ def forecast_fleet(
         Distances ahead.
     settings
         Draws, horizon, costs.
+    limits
+        Every limit of every series, whenever it begins: ``forecast/limits.sql``.
+    methods
+        What the fit found of each method of measuring: ``fit/stored_offsets.sql``.
     on_progress
         Called with words, vehicles done and vehicles in all.
     """
     vehicles = outlook.vehicles
-    for part in chunks(known, outlook, settings):
-        ahead = part.ahead
+    for part in chunks(known, outlook, settings, limits=limits, methods=methods):
         drawn = _draw(part, sharing, settings)
-        summary = _vehicle_summary(vehicles.iloc[part.rows], ahead, outlook)
+        summary = part.vehicles
         summary["p_any_over_next"], summary["joints_in_probability"] = drawn.any_over, drawn.joints_judged
         if on_progress is not None:
             on_progress("vehicles forecast", int(part.rows[-1]) + 1, len(vehicles))
@@ -81,6 +90,8 @@ class Chunk:
     """Components of their posteriors."""
     modelled: NDArray[np.bool_]
     """Which rows of the facts have a model."""
+    vehicles: pd.DataFrame
+    """One row a vehicle: its next service and the distance ahead in words."""
     series: SeriesDraws | None
     """Those rows, for drawing; None where there are none."""
     ahead: Ahead
@@ -88,17 +99,29 @@ class Chunk:
     """Stands after the draws of the distance ahead, so that whoever goes on draws what the forecast has drawn."""
 
 
-def chunks(known: Known, outlook: Outlook, settings: Settings) -> Iterator[Chunk]:
+def draws_ahead(outlook: Outlook, settings: Settings) -> Iterator[tuple[NDArray[np.int64], Ahead, np.random.Generator]]:
+    """Yield positions of some vehicles at a time, draws of their distance ahead, and the random numbers after that."""
+    for start in range(0, len(outlook.vehicles), _CHUNK):
+        rows = np.arange(start, min(start + _CHUNK, len(outlook.vehicles)))
+        rng = np.random.default_rng([settings.seed, start])
+        yield rows, outlook.draw(rows, n_draws=settings.draws, rng=rng), rng
+
+
+def chunks(
+    known: Known, outlook: Outlook, settings: Settings, *, limits: pd.DataFrame, methods: pd.DataFrame
+) -> Iterator[Chunk]:
     """Yield the fleet in chunks of vehicles, each with its own random numbers; parameters as in `forecast_fleet`."""
     vehicles = outlook.vehicles
-    for start in range(0, len(vehicles), _CHUNK):
-        rows = np.arange(start, min(start + _CHUNK, len(vehicles)))
-        rng = np.random.default_rng([settings.seed, start])
-        ahead = outlook.draw(rows, n_draws=settings.draws, rng=rng)
+    for rows, ahead, rng in draws_ahead(outlook, settings):
+        start = int(rows[0])
         own, own_lines = _in_order(*known(vehicles["vehicle_id"].iloc[rows].tolist()), vehicles, first=start)
+        summary = _vehicle_summary(vehicles.iloc[rows], ahead, outlook)
+        next_service = summary["next_service_date_50"].to_numpy()[own["vehicle_row"].to_numpy(dtype=np.int64) - start]
+        own = with_limits(own, limits, next_service)
+        own = own.join(procedure_errors(own, methods))
         modelled = own["series"].isin(own_lines["series"]).to_numpy()
         series = _series_draws(own[modelled], own_lines, first=start) if modelled.any() else None
-        yield Chunk(rows, own, own_lines, modelled, series, ahead, rng)
+        yield Chunk(rows, own, own_lines, modelled, summary, series, ahead, rng)
 
 
 def _in_order(
@@ -135,7 +158,19 @@ def _series_draws(own: pd.DataFrame, lines: pd.DataFrame, *, first: int) -> Seri
         effect=own["effect"].to_numpy(dtype=np.float64),
         reliability=own["reliability"].to_numpy(dtype=np.float64),
         lines=parts,
+        procedure=Procedure(
+            own["procedure_offset_mm"].to_numpy(dtype=np.float64),
+            own["procedure_sd_mm"].to_numpy(dtype=np.float64),
+            _pairs(own),
+        ),
     )
+
+
+def _pairs(own: pd.DataFrame) -> NDArray[np.int64]:
+    """Return codes of the group and procedures of limit and reading together, shape (J,)."""
+    names = ["model_group", "last_way", "limit_method", "limit_read_at", "limit_support", "last_support"]
+    keys = own[names].astype(object).where(own[names].notna(), "").agg("|".join, axis=1)
+    return pd.factorize(keys)[0].astype(np.int64)
 
 
 def _vehicle_summary(vehicles: pd.DataFrame, ahead: Ahead, outlook: Outlook) -> pd.DataFrame:
@@ -179,7 +214,7 @@ def _joint_summary(
     vehicle = summary.set_index("vehicle_id").loc[frame["vehicle_id"]].reset_index(drop=True)
     frame["life_distance_km"] = np.maximum(vehicle["now_km"] - frame["life_start_km"], 0.0)
     frame["share_of_limit"] = frame["last_play_mm"] / frame["limit_mm"]
-    frame["indicative"] = _indicative(frame)
+    frame["indicative"] = indicative_words(frame)
     hidden = frame["distance_source"] == "none"
     for point in CROSSING_POINTS:
         name = f"{point * 100:02.0f}"
@@ -197,17 +232,3 @@ _DRAWN = [
     "play_next_upper", "p_over_next", "p_reading_over_next",
     *(f"crossing_{what}_{point * 100:02.0f}" for what in ("km", "days") for point in CROSSING_POINTS),
 ]  # fmt: skip
-
-
-def _indicative(frame: pd.DataFrame) -> pd.Series:
-    """Return a word where the last reading was taken in another way than its limit is stated for."""
-
-    def differs(limit: pd.Series, reading: pd.Series, words: str) -> pd.Series:
-        other = limit.notna() & frame["last_date"].notna() & (reading.fillna("not recorded") != limit)
-        text = f"limit {words} " + limit.fillna("") + ", reading " + reading.fillna("not recorded")
-        return text.where(other, "")
-
-    method = differs(frame["limit_method"], frame["last_method"], "is for")
-    place = differs(frame["limit_read_at"], frame["last_read_at"], "is read at the")
-    joined = method.str.cat(place, sep="; ").str.strip("; ")
-    return ("indicative: " + joined).where(joined != "", "")

@@ -254,7 +254,9 @@ def facts_of(con: duckdb.DuckDBPyConnection, vehicles: list[int]) -> tuple[pd.Da
     asked = {"vehicles": vehicles}
     facts = con.execute(sql("forecast/facts_of_vehicles"), asked).df()
     lines = con.execute(sql("forecast/lines_of_vehicles"), asked).df()
-    for column, empty in (("effect", 0.0), ("reliability", 0.0), ("whose_line", ""), ("doubt", "")):
+    for column, empty in (
+        ("effect", 0.0), ("reliability", 0.0), ("whose_line", ""), ("doubt", ""), ("model_group", ""),
+    ):  # fmt: skip
         facts[column] = facts[column].fillna(empty)
     borrowed = (facts["whose_line"] != facts["cohort"]) & (facts["whose_line"] != "")
     word = "growth borrowed from " + facts["whose_line"]
@@ -266,17 +268,20 @@ def save_forecast(
     con: duckdb.DuckDBPyConnection,
     joints: FramesOnDisk,
     vehicles: FramesOnDisk,
+    wheels: pd.DataFrame,
     fit_id: int,
     run: Run,
     settings: Settings,
 ) -> int:
-    """Write a forecast in one transaction and return its forecast_id."""
+    """Write a forecast in one transaction and return its forecast_id; ``wheels`` has a row a judged wheel check."""
     con.begin()
     try:
         forecast_id = _new_run(con, "forecasts", run, {"fit_id": fit_id, "settings": settings.to_json()})
         for table, parts in (("forecast_joints", joints), ("forecast_vehicles", vehicles)):
             for frame in parts.frames():
                 insert_frame(con, table, frame.assign(forecast_id=forecast_id))
+        if len(wheels):
+            insert_frame(con, "forecast_wheels", wheels.assign(forecast_id=forecast_id))
         con.commit()
     except BaseException:
         con.rollback()

@@ -29,6 +29,7 @@ _NEEDS: dict[str, set[str]] = {
     "services": {"vehicles", "odometer"},
     "visits": {"vehicles", "positions", "odometer"},
     "readings": {"vehicles", "positions", "limits", "odometer", "visits"},
+    "wheel_checks": {"vehicles", "positions", "odometer", "visits"},
     "work": {"vehicles", "positions", "odometer"},
     "stock": {"parts"},
     "actions": {"vehicles", "positions"},

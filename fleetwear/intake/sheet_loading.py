@@ -33,19 +33,22 @@ _ID_SEQUENCES = {
     "vehicles": "vehicle_ids",
     "positions": "position_ids",
     "limits": "limit_ids",
+    "wheel_limits": "wheel_limit_ids",
     "services": "service_ids",
     "parts": "part_ids",
     "visits": "visit_note_ids",
     "readings": "reading_ids",
+    "wheel_checks": "wheel_check_ids",
     "work": "work_ids",
     "odometer": "odometer_ids",
     "stock": "stock_ids",
     "actions": "action_ids",
 }
-_OF_VISITS = ("visits", "readings")
+_OF_VISITS = ("visits", "readings", "wheel_checks")
+_OF_MODELS = ("positions", "limits", "wheel_limits", "parts")
 _WITH_JOINTS = {"visits": ("symptom_joint", "visit_date"), "readings": ("joint", "visit_date"),
                 "work": ("joint", "work_date"), "actions": ("joint", "action_date")}  # fmt: skip
-_WITHOUT_ODOMETER = ("positions", "limits", "parts", "stock", "actions")
+_WITHOUT_ODOMETER = (*_OF_MODELS, "stock", "actions")
 _MOST_REASONS = 50
 
 
@@ -164,7 +167,7 @@ class SheetLoad:
             self.con.unregister(f"cells_{snake(name)}")
         self.con.execute(typed.sql())
         self.con.unregister("incoming")
-        if self._table in ("vehicles", "positions", "limits", "parts"):
+        if self._table in ("vehicles", *_OF_MODELS):
             self._run("models")
         elif self._table != "stock":
             self._run("nearest_vehicles")

@@ -32,9 +32,11 @@ _KEYS = {"unit": "lower", "model": "lower", "joint": "word_form", "symptom joint
 _UNIT_COLUMNS = {
     ("vehicles", "in service odometer"): "distance unit",
     ("limits", "limit"): "limit unit",
+    ("wheel_limits", "limit"): "limit unit",
     ("services", "interval"): "interval unit",
     ("readings", "play"): "play unit",
     ("readings", "resolution"): "play unit",
+    ("wheel_checks", "play"): "play unit",
 }
 _EXAMPLES: dict[Quantity, tuple[str, str]] = {"play": ("20 thou", "thou"), "distance": ("12400 km", "km")}
 _SQL_TYPES = {"date": "date", "whole": "integer", "number": "double", "yes or no": "boolean"}
@@ -203,7 +205,7 @@ class TypedStatement:
 
     def result_words(self, column: Column) -> bool:
         """Return whether a play of this column may also be said as a result."""
-        return (self.table.name, column.name) == ("readings", "play")
+        return (self.table.name, column.name) in (("readings", "play"), ("wheel_checks", "play"))
 
     def sql(self) -> str:
         """Return the statement; it reads ``incoming`` (codes of cells) and the tables ``read_<column>``."""

@@ -102,7 +102,8 @@ def read_flags(
     joints = with_actions(joints, read_actions(con, run.forecast_id))
     if accepted_risk is not None:
         joints = classify(joints, settings=run.settings, general_risk=accepted_risk)
-        vehicles = judge_vehicles(vehicles, joints)
+        wheels = con.execute(sql("pages/wheels"), {"forecast_id": run.forecast_id, "vehicle_id": None}).df()
+        vehicles = judge_vehicles(vehicles, joints, wheels)
     return narrow(Flags(run, in_order(vehicles, joints), joints), depot=depot, horizon_days=horizon_days)
 
 

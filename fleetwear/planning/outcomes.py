@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from fleetwear.planning.symptoms import confirmed_steps, moved
 from fleetwear.planning.wording import is_known, say_date, say_growth, say_play, say_probability
-from fleetwear.vocabulary import OUTCOME_RANKS, Outcome
+from fleetwear.vocabulary import OUTCOME_RANKS, Outcome, WheelVerdict
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -46,15 +47,16 @@ def classify(joints: pd.DataFrame, *, settings: Settings, general_risk: float | 
     tests = _tests(frame, settings)
     outcome = np.select(list(tests.values()), [str(name) for name in tests], default=str(Outcome.NO_CROSSING))
     frame["outcome"] = outcome
+    frame["step"] = confirmed_steps(frame)
     frame["reason"] = [_reason({str(k): v for k, v in row.items()}) for row in frame.to_dict("records")]
-    return frame
+    return frame.drop(columns="step")
 
 
 def _tests(frame: pd.DataFrame, settings: Settings) -> dict[Outcome, NDArray[np.bool_]]:
     """Return, the most pressing first, which rows meet each outcome's condition."""
     play, limit = frame["last_largest_mm"].to_numpy(float), frame["limit_mm"].to_numpy(float)
     with np.errstate(invalid="ignore"):
-        over = play > limit * (1.0 + _EQUAL)
+        over = play > _judged(frame) * (1.0 + _EQUAL)
         crosses = frame["p_over_next"].to_numpy(float) > frame["accepted_risk"].to_numpy(float)
         odd = np.abs(frame["last_z"].to_numpy(float)) > settings.recheck_z
     return {
@@ -71,6 +73,13 @@ def _tests(frame: pd.DataFrame, settings: Settings) -> dict[Outcome, NDArray[np.
     }
 
 
+def _judged(frame: pd.DataFrame) -> NDArray[np.float64]:
+    """Return the limits that were valid when the joints were last measured, as far as they are on record."""
+    limit = frame["limit_mm"].astype(float)
+    judged = frame.get("judged_limit_mm", limit).astype(float).fillna(limit)
+    return np.asarray(judged, dtype=np.float64)
+
+
 def _reason(row: dict[str, Any]) -> str:
     """Return the sentence for one joint in one load direction."""
     outcome = Outcome(str(row["outcome"]))
@@ -85,7 +94,9 @@ def _reason(row: dict[str, Any]) -> str:
         Outcome.NO_LIMIT: _no_limit,
         Outcome.NO_CROSSING: _no_crossing,
     }[outcome]
-    tail = [str(text) for text in (row["indicative"], row["distance_note"]) if text]
+    tail = [
+        str(text) for text in (row["indicative"], _changed(row), row.get("mate_note"), row["distance_note"]) if text
+    ]
     if row["doubt"] and outcome not in (Outcome.NOT_TESTED, Outcome.TOO_LITTLE_DATA):
         tail.append(f"to be read with care: {short_doubt(str(row['doubt']))}")
     if is_known(row["growth_mm_per_km"]) and row["growth_mm_per_km"] < 0.0:
@@ -102,12 +113,24 @@ def short_doubt(doubt: str) -> str:
 def _over_limit(row: dict[str, Any]) -> str:
     read = f"{_play(row, 'last_largest_mm')} on {say_date(row['measured_date'])}"
     later = "" if row["last_result"] == "measured" else f", not measured again on {say_date(row['last_date'])}"
-    return f"{read}{later}, over its limit of {_play(row, 'limit_mm')} ({row['limit_source']})"
+    then = "judged_limit_" if is_known(row.get("judged_limit_mm")) else "limit_"
+    return f"{read}{later}, over its limit of {_play(row, f'{then}mm')} ({row[f'{then}source']})"
+
+
+def _changed(row: dict[str, Any]) -> str:
+    """Return what is said where the limit at the next service is not that of the day of the last reading."""
+    then, now = row.get("judged_limit_mm"), row["limit_mm"]
+    if then is None or not is_known(then) or not is_known(now) or abs(float(then) - float(now)) <= _EQUAL * float(now):
+        return ""
+    return (
+        f"its limit is {_play(row, 'limit_mm')} from {say_date(row['limit_valid_from'])} on ({row['limit_source']}); "
+        f"on the day of that reading it was {_play(row, 'judged_limit_mm')}"
+    )
 
 
 def _symptom(row: dict[str, Any]) -> str:
     reading = f"{_last(row)}{_share(row)}"
-    return f"{row['symptom']}; {reading}. A confirmed symptom calls for replacement even under the limit"
+    return f"{row['symptom']}; {reading}. {_sentence(str(row['step']))}"
 
 
 def _crosses(row: dict[str, Any]) -> str:
@@ -205,7 +228,7 @@ def worst_of_vehicle(joints: pd.DataFrame) -> pd.DataFrame:
     return ordered.groupby("vehicle_id", sort=False).head(1).set_index("vehicle_id")
 
 
-def judge_vehicles(vehicles: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame:
+def judge_vehicles(vehicles: pd.DataFrame, joints: pd.DataFrame, wheels: pd.DataFrame | None = None) -> pd.DataFrame:
     """Return the vehicles with outcome, reason, position_id and direction of their most pressing joint.
 
     Parameters
@@ -214,6 +237,9 @@ def judge_vehicles(vehicles: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame
         One row a vehicle: vehicle_id, overdue, and symptom (a confirmed one that names no joint, or "").
     joints
         Classified rows of those vehicles.
+    wheels
+        Judged wheel checks of theirs: vehicle_id, is_last, verdict, says. One over its limit, until that wheel is
+        measured again, makes its vehicle over limit, though no joint.
     """
     worst = worst_of_vehicle(joints).reindex(vehicles["vehicle_id"])
     frame = vehicles.copy()
@@ -227,8 +253,43 @@ def judge_vehicles(vehicles: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame
     frame.loc[leads, "outcome"] = str(Outcome.SYMPTOM_CONFIRMED)
     frame.loc[leads, ["position_id", "direction"]] = None
     frame.loc[leads, "reason"] = [
-        f"{_sentence(text)}. Find the joint that explains it." for text in frame.loc[leads, "symptom"]
+        f"{_sentence(text)}. {_where_to_look(joints[joints['vehicle_id'] == vehicle])}"
+        for vehicle, text in zip(frame.loc[leads, "vehicle_id"], frame.loc[leads, "symptom"], strict=True)
     ]
+    if wheels is not None and len(wheels):
+        _judge_wheels(frame, wheels)
     late = frame["overdue"].to_numpy(dtype=bool)
     frame.loc[late, "reason"] = "Its service is overdue. " + frame.loc[late, "reason"]
     return frame
+
+
+def _where_to_look(joints: pd.DataFrame) -> str:
+    """Return what to do of a confirmed symptom that names no joint: what has moved, or what is left to test."""
+    shown = joints.loc[moved(joints)].sort_values("share_of_limit", ascending=False) if len(joints) else joints
+    if len(shown):
+        names = dict.fromkeys(shown["joint"].astype(str))
+        return f"Find the joint that explains it; movement was found at: {_some(list(names))}."
+    left = joints[joints["n_visits"] == 0] if len(joints) else joints
+    if len(left):
+        names = dict.fromkeys(left["joint"].astype(str) + ", " + left["direction"].astype(str))
+        return f"No movement was found at the joints tested: first test what is left, {_some(list(names))}."
+    return "No movement was found at any joint in any load direction: find what explains it."
+
+
+def _some(names: list[str], named: int = 3) -> str:
+    rest = len(names) - named
+    return "; ".join(names[:named]) + (f"; and {rest} more" if rest > 0 else "")
+
+
+def _judge_wheels(frame: pd.DataFrame, wheels: pd.DataFrame) -> None:
+    """Make the vehicles over limit that have a wheel over its limit; a joint over its own stays first."""
+    over = wheels[wheels["is_last"] & (wheels["verdict"] == str(WheelVerdict.OVER))]
+    said = over.groupby("vehicle_id", sort=False)["says"].agg(" ".join)
+    own = frame["vehicle_id"].isin(said.index).to_numpy()
+    joint_over = (frame["outcome"] == str(Outcome.OVER_LIMIT)).to_numpy()
+    words = frame["vehicle_id"].map(said)
+    frame.loc[own & joint_over, "reason"] = frame["reason"] + " " + words
+    first = own & ~joint_over
+    frame.loc[first, "reason"] = words
+    frame.loc[first, "outcome"] = str(Outcome.OVER_LIMIT)
+    frame.loc[first, ["position_id", "direction"]] = None

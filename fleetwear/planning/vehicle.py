@@ -31,6 +31,8 @@ class VehicleRecord:
     """One row a stroke, newest first, with life_no and life_distance_km."""
     visits: pd.DataFrame
     work: pd.DataFrame
+    wheels: pd.DataFrame
+    """One row a wheel check, newest first, with what is said of it; see ``pages/wheels.sql``."""
     lines: pd.DataFrame
     """Posterior components of each current series, for ``forecast.curves.growth_curve``."""
 
@@ -89,5 +91,6 @@ def read_vehicle(con: duckdb.DuckDBPyConnection, name: str, *, forecast_id: int 
         readings=con.execute(sql("pages/readings"), own | {"fit_id": run.fit_id}).df(),
         visits=con.execute(sql("pages/visits"), own).df(),
         work=con.execute(sql("pages/work"), own).df(),
+        wheels=con.execute(sql("pages/wheels"), own | {"forecast_id": run.forecast_id}).df(),
         lines=con.execute(sql("pages/lines"), own | {"forecast_id": run.forecast_id, "fit_id": run.fit_id}).df(),
     )

@@ -24,9 +24,9 @@ _TEXT_WIDTH = 60
 
 
 def with_lead(flags: Flags) -> pd.DataFrame:
-    """Return ``flags.vehicles`` with p_over_next of the joint that leads each vehicle."""
+    """Return ``flags.vehicles`` with p_over_next and indicative of the joint that leads each vehicle."""
     keys = ["vehicle_id", "position_id", "direction"]
-    lead = flags.joints[[*keys, "p_over_next"]]
+    lead = flags.joints[[*keys, "p_over_next", "indicative"]]
     return flags.vehicles.merge(lead, on=keys, how="left")
 
 
@@ -57,6 +57,11 @@ def flag_file(flags: Flags) -> pd.DataFrame:
         for name in ("odometer_now", "next_service_odometer_50"):
             shown = convert(vehicles[name].to_numpy(float), "km", unit)
             frame[f"{name.replace('_50', '_p50')}_{unit}"] = pd.Series(shown).round(0)
+    frame["indicative"] = vehicles["indicative"].fillna("")
+    frame["last_visit_date"] = pd.to_datetime(vehicles["last_visit_date"]).dt.strftime("%Y-%m-%d")
+    frame["joints_on_record"] = vehicles["joints_to_test"].astype("Int64")
+    frame["joints_not_tested_at_last_visit"] = vehicles["joints_untested"].astype("Int64")
+    frame["joints_tested_in_part_at_last_visit"] = vehicles["joints_tested_in_part"].astype("Int64")
     frame["as_of"] = flags.run.as_of.isoformat()
     frame["forecast_id"] = flags.run.forecast_id
     frame["reason"] = vehicles["reason"]

@@ -133,11 +133,18 @@ def _history(record: VehicleRecord, place: _Place, fact: pd.Series) -> JointHist
         curve=_curve(record, place, fact, unit),
         events=_events(record, place, fact),
         limit=float(convert(limit, "mm", unit)) if is_known(limit) else None,
-        limit_label=f"limit {say_play(limit, unit)}" if is_known(limit) else "no limit on record",
+        limit_label=_limit_label(fact, unit),
         window=place.window(record.vehicle),
         now=place.of_km(place.now_km).iloc[0],
         pace=_pace(record, fact),
     )
+
+
+def _limit_label(fact: pd.Series, unit: str) -> str:
+    """Return the limit at the next service in words: indicative where the last reading was taken in another way."""
+    if not is_known(fact["limit_mm"]):
+        return "no limit on record"
+    return f"limit {say_play(fact['limit_mm'], unit)}" + (", indicative" if fact["indicative"] else "")
 
 
 def _own_lines(record: VehicleRecord, fact: pd.Series) -> pd.DataFrame:

@@ -41,6 +41,13 @@ def reading_file(record: VehicleRecord) -> pd.DataFrame:
     frame["play_mm"] = readings["play_mm"].astype(float).round(4)
     if play != "mm":
         frame[f"play_{play}"] = convert(readings["play_mm"].to_numpy(float), "mm", play).round(4)
+    frame["limit_on_that_day_mm"] = readings["limit_mm"].astype(float).round(4)
+    frame["limit_source"] = readings["limit_source"]
+    frame["over_limit"] = readings["is_over"].map({True: "yes", False: "no"})
+    compared = readings["limit_mm"].notna()
+    frame["compared"] = (
+        readings["is_indicative"].map({True: "indicative", False: "as the limit is stated"}).where(compared)
+    )
     frame["play_written"] = readings["play_written"].str.cat(readings["play_unit"], sep=" ")
     frame["question"] = readings["question"]
     frame["question_state"] = readings["question_state"]

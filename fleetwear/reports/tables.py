@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from fleetwear.planning.actions import say_action
+from fleetwear.planning.coverage import say_coverage
 from fleetwear.reports.inert import on_screen
 from fleetwear.reports.sheet_text import for_sheet
 from fleetwear.units import factor
@@ -78,6 +79,11 @@ def vehicle_table(vehicles: pd.DataFrame) -> pd.DataFrame:
             "odometer_now": own_units(vehicles["odometer_now"], distance, stored_in="km"),
             "odometer_next_service": own_units(vehicles["next_service_odometer_50"], distance, stored_in="km"),
             "distance_unit": distance,
+            "last_visit": day(vehicles["last_visit_date"]),
+            "joints_on_record": vehicles["joints_to_test"].astype("Int64"),
+            "joints_not_tested": vehicles["joints_untested"].astype("Int64"),
+            "joints_tested_in_part": vehicles["joints_tested_in_part"].astype("Int64"),
+            "coverage": [say_coverage(row) for row in vehicles.to_dict("records")],
             "reason": vehicles["reason"],
         }
     )
@@ -98,6 +104,11 @@ def joint_table(joints: pd.DataFrame) -> pd.DataFrame:
             "last_result": joints["last_result"],
             "last_play": own_units(joints["last_play_mm"], play, stored_in="mm"),
             "limit": own_units(joints["limit_mm"], play, stored_in="mm"),
+            "limit_source": joints["limit_source"],
+            "limit_basis": joints["limit_basis"],
+            "limit_valid_from": day(joints["limit_valid_from"]),
+            "limit_at_last_play": own_units(joints["judged_limit_mm"], play, stored_in="mm"),
+            "mark": joints["indicative"].ne("").map({True: "indicative", False: ""}),
             "share_of_limit": joints["share_of_limit"].astype(float).round(2),
         }
     )
@@ -115,6 +126,8 @@ def joint_table(joints: pd.DataFrame) -> pd.DataFrame:
         frame[f"crossing_date_{point}"] = day(joints[f"crossing_date_{point}"])
     for point in ("05", "50", "95"):
         frame[f"crossing_odometer_{point}"] = own_units(joints[f"crossing_odometer_{point}"], distance, stored_in="km")
+    frame["procedure_sd_mm"] = joints["procedure_sd_mm"].astype(float).round(4)
+    frame["tested_at_last_visit"] = joints["tested_at_last_visit"]
     frame["indicative"], frame["doubt"], frame["reason"] = (
         joints["indicative"],
         joints["doubt"],

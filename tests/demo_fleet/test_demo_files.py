@@ -45,7 +45,7 @@ def test_it_runs_as_a_module_and_names_its_files(tmp_path):
         capture_output=True, text=True, check=True,
     )  # fmt: skip
     named = run.stdout.split()
-    assert len(named) == 13
+    assert len(named) == 15
     assert sorted(named) == sorted(str(path) for path in (tmp_path / "here").iterdir() if path.is_file())
 
 

@@ -108,11 +108,14 @@ def test_a_limit_holds_from_its_date_and_the_most_specific_one_counts(make_store
             ,ball joint,,,0.039,shop,any joint,2020-01-01
             Van,ball joint,lower,,0.030,maker,lower joints,2020-01-01
             Van,ball joint,lower,,0.028,maker,lower joints revised,2026-01-01
-            Van,ball joint,lower,in-out,0.026,maker,not yet,2026-11-02
+            Van,ball joint,lower,in-out,0.026,maker,from tomorrow on,2026-11-02
+            Van,ball joint,lower,fore-aft,0.020,maker,after every next service,2036-11-02
         """
     )
     flags = forecast(make_store(tables))
-    assert set(flags.joints["limit_source"]) == {"lower joints revised"}
+    sources = flags.joints.groupby("direction")[["limit_source", "judged_limit_source"]].agg(set)
+    assert sources.loc["in-out"].tolist() == [{"from tomorrow on"}, {"lower joints revised"}]
+    assert sources.loc["fore-aft"].tolist() == [{"lower joints revised"}] * 2
 
 
 def test_a_joint_never_tested_is_named(make_store):

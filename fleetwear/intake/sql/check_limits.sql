@@ -8,6 +8,7 @@ select
     lower(t.place) as place,
     t.direction,
     t.method,
+    t.support,
     t.read_at,
     t."limit" as limit_mm,
     t.limit_number,
@@ -15,10 +16,11 @@ select
     t.basis,
     t.source,
     coalesce(t.valid_from, date '1950-01-01') as valid_from,
+    -- What says nothing of a support is known again as before there was that column.
     to_json([
         models.model, t.kind, lower(t.place), t.direction, t.method, t.read_at, round(t."limit", 6)::varchar,
         t.basis, t.source, t.valid_from::varchar
-    ])::varchar as content,
+    ] || case when t.support is null then [] else [t.support] end)::varchar as content,
     null::bigint as entry_vehicle_id,
     null::date as entry_date,
     null::double as entry_odometer_km,

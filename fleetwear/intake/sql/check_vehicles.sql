@@ -14,7 +14,7 @@ keyed as (
             d.unit_key, d.from_date::varchar, d.vin, d.plate, d.make, d.model_name, d.year::varchar, d.tyre_size,
             d.owner, d.duty, d.depot, d.in_service_date::varchar, round(d.in_service_odometer, 6)::varchar,
             coalesce(d.distance_source, 'odometer'), coalesce(d.distance_unit, 'km'), coalesce(d.play_unit, 'mm')
-        ])::varchar as content
+        ] || case when d.weight_class is null then [] else [d.weight_class] end)::varchar as content
     from dated as d
 ),
 compared as (
@@ -42,6 +42,7 @@ select
     c.model_name as model,
     c.year,
     c.tyre_size,
+    c.weight_class,
     c.owner,
     c.duty,
     c.depot,

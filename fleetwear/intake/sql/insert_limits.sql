@@ -1,5 +1,5 @@
 insert into limits (
-    limit_id, model, kind, place, direction, method, read_at, limit_mm, limit_written, limit_unit, basis, source,
+    limit_id, model, kind, place, direction, method, support, read_at, limit_mm, limit_written, limit_unit, basis, source,
     valid_from, load_id, source_row, row_key
 )
 select
@@ -9,6 +9,7 @@ select
     c.place,
     c.direction,
     c.method,
+    c.support,
     c.read_at,
     c.limit_mm,
     c.limit_number,

@@ -1,6 +1,6 @@
 insert into vehicles (
-    vehicle_row_id, vehicle_id, unit, valid_from, vin, plate, make, model, model_year, tyre_size, owner, duty, depot,
-    in_service_date, in_service_odometer_km, distance_source, distance_unit, play_unit, load_id, source_row, row_key
+    vehicle_row_id, vehicle_id, unit, valid_from, vin, plate, make, model, model_year, tyre_size, weight_class, owner, duty,
+    depot, in_service_date, in_service_odometer_km, distance_source, distance_unit, play_unit, load_id, source_row, row_key
 )
 with good as (
     select c.*, taken.row_key, min(c.n) over (partition by c.unit_key) as first_n
@@ -27,6 +27,7 @@ select
     g.model,
     g.year,
     g.tyre_size,
+    g.weight_class,
     g.owner,
     g.duty,
     g.depot,

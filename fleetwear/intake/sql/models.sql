@@ -7,6 +7,8 @@ with stored as (
     union
     select model from limits where model is not null
     union
+    select model from wheel_limits where model is not null
+    union
     select model from parts where model is not null
 )
 select lower(model) as model_key, min(model) as model

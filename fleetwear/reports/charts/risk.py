@@ -141,7 +141,8 @@ def _risk_rows(pressing: pd.DataFrame, look: Look) -> tuple[pd.DataFrame, pd.Dat
             words = outcome[:1].upper() + outcome[1:]
             headings.append({"y": top + _HEADER_PX * 0.5, "line": top + _HEADER_PX * 0.85, "text": words})
             top += _HEADER_PX
-        words = f"{on_screen(fact['joint'], 120)}, {fact['direction']}"
+        mark = ", indicative" if fact["indicative"] else ""
+        words = f"{on_screen(fact['joint'], 120)}, {fact['direction']}{mark}"
         lines = textwrap.wrap(words, _WRAP)
         lane = top + _GAP_PX + _LINE_PX * (1 + len(lines)) + _LANE_PX * 0.5
         chance = fact["p_over_next"]

@@ -73,7 +73,10 @@ limit_of as (
         li.limit_id,
         li.limit_mm,
         li.source,
+        li.basis,
+        li.valid_from,
         li.method,
+        li.support,
         li.read_at
     from current as c
     join known_vehicles as kv on kv.vehicle_id = c.vehicle_id
@@ -97,6 +100,7 @@ limit_of as (
             (li.model is not null)::int * 4 + (li.place is not null)::int * 2 + (li.direction is not null)::int desc,
             case when li.method = lv.method then 2 when li.method is null then 1 else 0 end desc,
             case when li.read_at = lv.read_at then 2 when li.read_at is null then 1 else 0 end desc,
+            case when li.support = lv.support then 2 when li.support is null then 1 else 0 end desc,
             li.valid_from desc,
             li.limit_id desc
     ) = 1
@@ -127,8 +131,10 @@ select
     me.visit_date as measured_date,
     me.play_mm as last_play_mm,
     me.largest_mm as last_largest_mm,
-    coalesce(me.method, lv.method) as last_method,
-    coalesce(me.read_at, lv.read_at) as last_read_at,
+    case when me.visit_id is not null then me.method else lv.method end as last_method,
+    case when me.visit_id is not null then me.read_at else lv.read_at end as last_read_at,
+    case when me.visit_id is not null then me.support else lv.support end as last_support,
+    coalesce(me.way, lv.way) as last_way,
     case
         when sy.symptom_confirmed and (c.life_no = 1 or c.start_date < sy.visit_date)
             then sy.complaint || ' confirmed on ' || strftime(sy.visit_date, '%Y-%m-%d')
@@ -139,7 +145,10 @@ select
     li.limit_id,
     li.limit_mm,
     li.source as limit_source,
+    li.basis as limit_basis,
+    li.valid_from as limit_valid_from,
     li.method as limit_method,
+    li.support as limit_support,
     li.read_at as limit_read_at
 from current as c
 join known_vehicles as kv on kv.vehicle_id = c.vehicle_id

@@ -3,6 +3,7 @@ create or replace temp table forecast_series as
 select
     s.series,
     f.whose_line,
+    f.model_group,
     f.effect,
     f.reliability,
     f.last_expected_mm,

@@ -22,6 +22,7 @@ select
     (count(*) filter (where r.result = 'measured'))::integer as strokes,
     arg_max(r.method, (coalesce(r.play_mm, -1.0), r.reading_id)) as method,
     arg_max(r.read_at, (coalesce(r.play_mm, -1.0), r.reading_id)) as read_at,
+    arg_max(r.support, (coalesce(r.play_mm, -1.0), r.reading_id)) as support,
     arg_max(
         coalesce(r.method, 'method not recorded') || coalesce(', read at the ' || r.read_at, ''),
         (coalesce(r.play_mm, -1.0), r.reading_id)

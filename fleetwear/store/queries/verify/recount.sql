@@ -7,6 +7,8 @@ with taken as (
     union all
     select 'limits', load_id from limits
     union all
+    select 'wheel_limits', load_id from wheel_limits
+    union all
     select 'services', load_id from services
     union all
     select 'parts', load_id from parts
@@ -14,6 +16,8 @@ with taken as (
     select 'visits', load_id from visit_notes
     union all
     select 'readings', load_id from readings
+    union all
+    select 'wheel_checks', load_id from wheel_checks
     union all
     select 'work', load_id from work
     union all

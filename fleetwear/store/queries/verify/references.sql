@@ -8,6 +8,7 @@ with homes (column_name, home, home_column) as (
     ('last_visit_id', 'visits', 'visit_id'),
     ('limit_id', 'limits', 'limit_id'),
     ('reading_id', 'readings', 'reading_id'),
+    ('wheel_check_id', 'wheel_checks', 'wheel_check_id'),
     ('load_id', 'loads', 'load_id'),
     ('quarantine_id', 'quarantine', 'quarantine_id'),
     ('question_id', 'questions', 'question_id'),
