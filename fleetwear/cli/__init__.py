@@ -3,7 +3,7 @@
 Exit codes: 0 done; 1 it could not be done, and the message says why; 2 the command was not understood.
 """
 
-from fleetwear.cli import analysing, forecasting, keeping, loading, reading_out, serving
+from fleetwear.cli import analysing, correcting, forecasting, keeping, loading, reading_out, serving
 from fleetwear.cli.program import app, main
 
-__all__ = ["analysing", "app", "forecasting", "keeping", "loading", "main", "reading_out", "serving"]
+__all__ = ["analysing", "app", "correcting", "forecasting", "keeping", "loading", "main", "reading_out", "serving"]

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from fleetwear.errors import InputError
 from fleetwear.intake.columns import TABLES
+from fleetwear.intake.correcting import CorrectionsLoad
 from fleetwear.intake.headers import Recognised, recognise
 from fleetwear.intake.sheet_loading import SheetLoad, begin_file, prepare
 from fleetwear.intake.sheets import Sheet, file_sha256, read_sheets
@@ -30,6 +31,7 @@ _NEEDS: dict[str, set[str]] = {
     "visits": {"vehicles", "positions", "odometer"},
     "readings": {"vehicles", "positions", "limits", "odometer", "visits"},
     "work": {"vehicles", "positions", "odometer"},
+    "corrections": {"vehicles", "positions", "limits", "odometer", "services", "visits", "readings", "work"},
 }
 """The tables that another one's rows refer to. Swaps of an odometer come before the values they explain."""
 
@@ -179,7 +181,8 @@ def load_file(
         begin_file(con)
         summaries = []
         for i, (sheet, recognised) in enumerate(file.sheets):
-            load = SheetLoad(
+            kind = CorrectionsLoad if recognised.table.name == "corrections" else SheetLoad
+            load = kind(
                 con,
                 sheet,
                 recognised,

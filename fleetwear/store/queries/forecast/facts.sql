@@ -85,6 +85,7 @@ limit_of as (
         and (li.direction is null or li.direction = c.direction)
         and li.valid_from <= m.as_of
     join known_loads on known_loads.load_id = li.load_id
+    anti join known_superseded as gone on gone.table_name = 'limits' and gone.row_id = li.limit_id
     left join last_measured as lv
         on lv.vehicle_id = c.vehicle_id
         and lv.position_id = c.position_id
