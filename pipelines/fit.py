@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import time
 from typing import TYPE_CHECKING
 
@@ -10,6 +11,7 @@ from fleetwear.forecast.effects import compare_growth, save_effects
 from fleetwear.forecast.records import Run, save_fit
 from fleetwear.store import Store
 from fleetwear.store.known import prepare
+from fleetwear.store.runs import running
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -46,13 +48,20 @@ def run(
     chosen = settings or Settings()
     store = Store(folder)
     began = time.perf_counter()
-    with store.reader() as con:
-        prepare(con, as_of=as_of, known_by=known_by)
-        series = prepare_series(con)
-        fitted = fit_fleet(con, series, chosen, on_progress=on_progress)
-        effects = compare_growth(con)
-    with store.writer() as con:
-        made = Run(as_of, known_by, made_at, time.perf_counter() - began)
-        fit_id = save_fit(con, fitted, series, made, chosen)
-        save_effects(con, fit_id, effects)
+    with running(folder, "fit", settings=run_settings(chosen, as_of=as_of, known_by=known_by)) as run_note:
+        with store.reader() as con:
+            prepare(con, as_of=as_of, known_by=known_by)
+            series = prepare_series(con)
+            fitted = fit_fleet(con, series, chosen, on_progress=on_progress)
+            effects = compare_growth(con)
+        with store.writer() as con:
+            made = Run(as_of, known_by, made_at, time.perf_counter() - began)
+            fit_id = save_fit(con, fitted, series, made, chosen)
+            save_effects(con, fit_id, effects)
+            run_note.record(con, fit=fit_id, series=len(series))
     return fit_id
+
+
+def run_settings(settings: Settings, *, as_of: date, known_by: datetime | None) -> dict[str, object]:
+    """Return what a run was asked to do, as its record keeps it."""
+    return {"as_of": as_of, "known_by": known_by, **json.loads(settings.to_json())}

@@ -14,6 +14,8 @@ from fleetwear.forecast.records import Run, latest_fit, read_facts, save_forecas
 from fleetwear.planning.outcomes import classify, judge_vehicles
 from fleetwear.store import Store, sql
 from fleetwear.store.known import prepare
+from fleetwear.store.runs import running
+from pipelines.fit import run_settings
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -41,21 +43,27 @@ def run(
     StoreError
         If there is no fit of that moment.
     """
-    store = Store(folder)
-    began = time.perf_counter()
-    with store.reader() as con:
-        fit = latest_fit(con, as_of=as_of, known_by=known_by)
-        chosen = settings or fit.settings
-        prepare(con, as_of=as_of, known_by=known_by)
-        prepare_series(con)
-        facts, lines = read_facts(con, fit)
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", DoubtfulFitWarning)
-            outlook = look_ahead(con, as_of=as_of, settings=chosen)
-        symptoms = dict(con.execute(sql("forecast/vehicle_symptoms")).fetchall())
-    drawn = forecast_fleet(facts, lines, fit.sharing, outlook, chosen, on_progress=on_progress)
-    joints = classify(drawn.joints, settings=chosen)
-    vehicles = drawn.vehicles.assign(symptom=[symptoms.get(number, "") for number in drawn.vehicles["vehicle_id"]])
-    said = FleetForecast(joints, judge_vehicles(vehicles, joints))
-    with store.writer() as con:
-        return save_forecast(con, said, fit.fit_id, Run(as_of, known_by, made_at, time.perf_counter() - began), chosen)
+    asked = {"as_of": as_of, "known_by": known_by}
+    with running(folder, "forecast", settings=asked) as run_note:
+        store = Store(folder)
+        began = time.perf_counter()
+        with store.reader() as con:
+            fit = latest_fit(con, as_of=as_of, known_by=known_by)
+            chosen = settings or fit.settings
+            run_note.settings = run_settings(chosen, as_of=as_of, known_by=known_by)
+            prepare(con, as_of=as_of, known_by=known_by)
+            prepare_series(con)
+            facts, lines = read_facts(con, fit)
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore", DoubtfulFitWarning)
+                outlook = look_ahead(con, as_of=as_of, settings=chosen)
+            symptoms = dict(con.execute(sql("forecast/vehicle_symptoms")).fetchall())
+        drawn = forecast_fleet(facts, lines, fit.sharing, outlook, chosen, on_progress=on_progress)
+        joints = classify(drawn.joints, settings=chosen)
+        vehicles = drawn.vehicles.assign(symptom=[symptoms.get(number, "") for number in drawn.vehicles["vehicle_id"]])
+        said = FleetForecast(joints, judge_vehicles(vehicles, joints))
+        with store.writer() as con:
+            made = Run(as_of, known_by, made_at, time.perf_counter() - began)
+            forecast_id = save_forecast(con, said, fit.fit_id, made, chosen)
+            run_note.record(con, forecast=forecast_id, fit=fit.fit_id, vehicles=len(said.vehicles), joints=len(joints))
+    return forecast_id

@@ -164,10 +164,11 @@ def _reasons(folder: Path, file: str) -> list[str]:
 
 def _became(folder: Path, row: Row, number: int) -> str:
     from fleetwear.intake.correcting import table_called
-    from fleetwear.intake.rewriting import read_row
     from fleetwear.store import Store
 
     with Store(folder).reader(on_wait=tell_waiting) as con:
-        found = read_row(con, table_called(row), number)
-    assert found is not None, "it was corrected just now"
-    return "withdrawn" if found.new_row_id is None else f"{row} {found.new_row_id} stands in its place"
+        found = con.execute(
+            "select new_row_id from superseded where table_name = $table and row_id = $number",
+            {"table": table_called(row), "number": number},
+        ).fetchall()
+    return f"{row} {found[0][0]} stands in its place" if found and found[0][0] is not None else "withdrawn"

@@ -7,13 +7,19 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from fleetwear.cli import logs
+from fleetwear.store.runs import LOG
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
 
 def say(text: str) -> None:
-    """Talk to the person, on standard error."""
-    typer.echo(text, err=True)
+    """Talk to the person, on standard error; as a line of the log where that is JSON."""
+    if logs.is_json():
+        LOG.info(text)
+    else:
+        typer.echo(text, err=True)
 
 
 def tell_waiting() -> None:
@@ -23,12 +29,12 @@ def tell_waiting() -> None:
 
 def talk_if_terminal() -> Callable[[str], None] | None:
     """Return a speaker on a terminal, None elsewhere."""
-    return (lambda text: say(f"  {text}")) if sys.stderr.isatty() else None
+    return (lambda text: say(f"  {text}")) if sys.stderr.isatty() and not logs.is_json() else None
 
 
 def progress() -> Callable[[str, int, int], None]:
     """Return a reporter that shows one line, rewritten, on a terminal and nothing elsewhere."""
-    shown = sys.stderr.isatty()
+    shown = sys.stderr.isatty() and not logs.is_json()
 
     def report(words: str, done: int, total: int) -> None:
         if shown:

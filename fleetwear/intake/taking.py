@@ -31,6 +31,7 @@ def take_files(
     by: str = f"fleetwear load {__version__}",
     on_progress: Callable[[str], None] | None = None,
     on_note: Callable[[str], None] | None = None,
+    on_taken: Callable[[duckdb.DuckDBPyConnection, list[LoadSummary]], None] | None = None,
     wait_seconds: float = 30.0,
     on_wait: Callable[[], None] | None = None,
 ) -> list[LoadSummary]:
@@ -49,6 +50,8 @@ def take_files(
         As in `load_files`.
     by
         What hands the files over.
+    on_taken
+        Called with the writer and the summaries when all is taken, before the store is let go.
     on_note
         Called with what a person should know: files taken from earlier deliveries, refused or damaged ones.
 
@@ -85,7 +88,7 @@ def take_files(
             waiting = _read_pending(con, inbox, {entry.entry for entry in own}, when=when, note=note)
             entry_of = {id(file): entry for file, entry in [*waiting, *given]}
             summaries: list[LoadSummary] = []
-            for file in best_order([file for file, _ in [*waiting, *given]]):
+            for file in _in_order(waiting, given):
                 entry = entry_of[id(file)]
                 tell(f"loading {entry.original_name}")
 
@@ -93,6 +96,8 @@ def take_files(
                     _record(con, taken, taken_at=when, load_ids=load_ids)
 
                 summaries += load_file(con, file, today=today, loaded_at=when, on_loaded=record)
+            if on_taken is not None:
+                on_taken(con, summaries)
     return summaries
 
 
@@ -100,6 +105,18 @@ def pending(con: duckdb.DuckDBPyConnection, inbox: Inbox) -> list[str]:
     """Return the names of the entries that the store has no record of, the earliest first."""
     recorded = {row[0] for row in con.execute(sql("inbox/recorded_entries")).fetchall()}
     return [name for name in inbox.names() if name not in recorded]
+
+
+def _in_order(waiting: list[tuple[ReadFile, Entry]], given: list[tuple[ReadFile, Entry]]) -> list[ReadFile]:
+    """Return files hand-over by hand-over, each in its best order, as they would have been loaded without a cut.
+
+    Entries that tell of no hand-over count as one.
+    """
+    of_hand_overs: dict[str, list[ReadFile]] = {}
+    for file, entry in waiting:
+        of_hand_overs.setdefault(entry.hand_over, []).append(file)
+    last = [file for file, _ in given]
+    return [file for files in (*of_hand_overs.values(), last) for file in best_order(files)]
 
 
 def _read_pending(

@@ -58,7 +58,7 @@ def read_history(con: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
                     rows["became"], rows["new_row_id"], called, rows["is_set_aside"], strict=True
                 )
             ],
-            "supersedes": rows["supersedes"].astype("Int64"),
+            "supersedes": rows["supersedes"].astype("Int64").astype(object).where(rows["supersedes"].notna(), None),
             "changes": rows["changes"].fillna(""),
             "by": rows["became_by"].where(gone, rows["said_by"]).fillna(""),
             "at": _moment(rows["became_at"].where(gone, rows["said_at"])),

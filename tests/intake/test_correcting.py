@@ -170,7 +170,9 @@ def test_what_a_row_may_not_say_a_correction_may_not_say(filled):
 
 
 def test_limits_work_services_vehicles_and_odometer_values_are_corrected(filled):
-    loaded(filled, "work.csv", f"unit,work date,odometer (km),joint,work\nA1,2024-03-01,2900,{JOINT},replaced\n", BEFORE)
+    loaded(
+        filled, "work.csv", f"unit,work date,odometer (km),joint,work\nA1,2024-03-01,2900,{JOINT},replaced\n", BEFORE
+    )
     loaded(filled, "services.csv", "unit,service date,interval (km),interval months\nA1,2024-03-05,10000,6\n", BEFORE)
     loaded(filled, "odometer.csv", "unit,entry date,odometer (km)\nA1,2024-04-05,4000\n", BEFORE)
     summary = correct(
