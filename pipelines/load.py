@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fleetwear.intake import take_files
+from fleetwear.intake.taking import LONGEST_WAIT_S
 from fleetwear.store.runs import running
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ def run(
     loaded_at: datetime | None = None,
     on_progress: Callable[[str], None] | None = None,
     on_note: Callable[[str], None] | None = None,
-    wait_seconds: float = 30.0,
+    wait_seconds: float = LONGEST_WAIT_S,
     on_wait: Callable[[], None] | None = None,
 ) -> list[LoadSummary]:
     """Load files, and what lies in the inbox untaken, and return what became of each sheet's rows.

@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fleetwear import __version__
-from fleetwear.errors import InputError
+from fleetwear.errors import InputError, StoreBusyError
 from fleetwear.intake.loading import ReadFile, best_order, load_file, read_file, read_files
 from fleetwear.intake.sheet_loading import prepare
 from fleetwear.store import Store, sql
 from fleetwear.store.inbox import Damage, Entry, Inbox
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable, Iterable, Iterator
     from datetime import date
 
     import duckdb
 
     from fleetwear.intake.summary import LoadSummary
+
+
+LONGEST_WAIT_S = 120.0
+"""How long a load waits for the store before it leaves its files in the inbox for the next one."""
 
 
 def take_files(
@@ -32,7 +37,7 @@ def take_files(
     on_progress: Callable[[str], None] | None = None,
     on_note: Callable[[str], None] | None = None,
     on_taken: Callable[[duckdb.DuckDBPyConnection, list[LoadSummary]], None] | None = None,
-    wait_seconds: float = 30.0,
+    wait_seconds: float = LONGEST_WAIT_S,
     on_wait: Callable[[], None] | None = None,
 ) -> list[LoadSummary]:
     """Put files into the inbox, load them with whatever lies there untaken, and return what became of their rows.
@@ -71,7 +76,7 @@ def take_files(
     note = on_note or (lambda _: None)
     when = loaded_at or datetime.now(UTC).replace(tzinfo=None)
     inbox = Inbox(Path(folder))
-    with inbox.deliver(chosen, by=by, received_at=loaded_at) as own:
+    with inbox.deliver(chosen, by=by, received_at=loaded_at) as own, _told_as_safe(own):
         store = Store(Path(folder))
         if not store.exists:
             Store.create_or_open(folder, wait_seconds=wait_seconds)
@@ -99,6 +104,20 @@ def take_files(
             if on_taken is not None:
                 on_taken(con, summaries)
     return summaries
+
+
+@contextmanager
+def _told_as_safe(own: list[Entry]) -> Iterator[None]:
+    """Say of a store that stays busy that the files lie in the inbox."""
+    try:
+        yield
+    except StoreBusyError as error:
+        if not own:
+            raise
+        mend = (
+            f"The {len(own)} files handed over are safe in the inbox, and the next load takes them: `fleetwear load`."
+        )
+        raise StoreBusyError(error.what, where=error.where, mend=mend) from error
 
 
 def pending(con: duckdb.DuckDBPyConnection, inbox: Inbox) -> list[str]:

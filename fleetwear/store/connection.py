@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
 import random
 import time
@@ -12,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from uuid import uuid4
 
-from fleetwear.errors import StoreError
+from fleetwear.errors import StoreBusyError, StoreError
 from fleetwear.store.location import STORE_FILE
 from fleetwear.store.migrations import check_version, migrate, newest_version
 from fleetwear.store.syncing import copy_synced, sync
@@ -22,8 +23,9 @@ if TYPE_CHECKING:
 
     import duckdb
 
+_QUEUE = "store.queue"
 _SETTINGS = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
-_FIRST_PAUSE_S, _LONGEST_PAUSE_S = 0.02, 0.5
+_PAUSE_S = 0.02
 
 
 def connect(file: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
@@ -172,7 +174,8 @@ class Store:
     def _open(
         self, *, read_only: bool, wait_seconds: float, on_wait: Callable[[], None] | None
     ) -> Iterator[duckdb.DuckDBPyConnection]:
-        con = _connect_patiently(self.file, read_only=read_only, wait_seconds=wait_seconds, on_wait=on_wait)
+        with ExitStack() as place:
+            con = _connect_patiently(self.file, place, read_only=read_only, wait_seconds=wait_seconds, on_wait=on_wait)
         try:
             yield con
         finally:
@@ -180,14 +183,17 @@ class Store:
 
 
 def _connect_patiently(
-    file: Path, *, read_only: bool, wait_seconds: float, on_wait: Callable[[], None] | None
+    file: Path, place: ExitStack, *, read_only: bool, wait_seconds: float, on_wait: Callable[[], None] | None
 ) -> duckdb.DuckDBPyConnection:
-    """Connect, trying again with growing, jittered pauses while another process has the file."""
+    """Connect, trying again while another process has the file.
+
+    Of those that wait, one at a time tries again, the next; the others wait for its place, so that nobody is left
+    behind by many. That turn is held in ``place``.
+    """
     import duckdb
 
     deadline = time.monotonic() + wait_seconds
-    pause = _FIRST_PAUSE_S
-    told = False
+    waited = False
     while True:
         try:
             return connect(file, read_only=read_only)
@@ -206,7 +212,7 @@ def _connect_patiently(
                     "and that the disk is not full.",
                 ) from error
             if time.monotonic() >= deadline:
-                raise StoreError(
+                raise StoreBusyError(
                     f"another program has had the store open for {wait_seconds:g} seconds",
                     where=str(file),
                     mend="Let it finish, or end it, and try again; nothing was changed.",
@@ -217,8 +223,21 @@ def _connect_patiently(
                 where=str(file),
                 mend="It may have been written by a newer DuckDB or be damaged; bring back a copy.",
             ) from error
-        if on_wait is not None and not told:
-            on_wait()
-            told = True
-        time.sleep(min(pause * random.uniform(0.5, 1.5), max(deadline - time.monotonic(), 0.0)))
-        pause = min(pause * 2.0, _LONGEST_PAUSE_S)
+        if not waited:
+            waited = True
+            if on_wait is not None:
+                on_wait()
+            _wait_to_be_next(file.with_name(_QUEUE), place, deadline)
+        time.sleep(min(_PAUSE_S * random.uniform(0.5, 1.5), max(deadline - time.monotonic(), 0.0)))
+
+
+def _wait_to_be_next(queue: Path, place: ExitStack, deadline: float) -> None:
+    """Wait until nobody else is the next, and hold that place; where the folder cannot be written, nobody queues."""
+    with suppress(OSError):
+        file = place.enter_context(queue.open("ab"))
+        while time.monotonic() < deadline:
+            try:
+                fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                break
+            except BlockingIOError:
+                time.sleep(_PAUSE_S * random.uniform(0.5, 1.5))
