@@ -1,4 +1,4 @@
-"""Commands that keep the store: backup, restore, verify, runs."""
+"""Commands that keep the store: backup, restore, verify, erase-person, runs."""
 
 from __future__ import annotations
 
@@ -87,6 +87,37 @@ def verify(store: StoreOption = None) -> None:
     say(f"Checked {', '.join(found.checked)}: {len(found.wrong) or 'nothing'} wrong.")
     if found.wrong:
         raise typer.Exit(1)
+
+
+@app.command("erase-person")
+def erase_person(
+    name: Annotated[str, typer.Argument(metavar="NAME", help="As it is written in the files, in any case.")],
+    by: Annotated[str, typer.Option("--by", help="Who does it.")],
+    why: Annotated[str, typer.Option("--why", help="Why.")],
+    store: StoreOption = None,
+) -> None:
+    """Put a random code in place of a technician's or owner's name, in the store and in every file handed over.
+
+    The numbers stay. Older snapshots are removed and the published one is written anew. Backups, stores moved aside and
+    the files outside the store are out of its reach.
+
+    Example: fleetwear erase-person "T. Nobody" --by T2 --why "asked in writing"
+    """
+    from fleetwear.store.erasing import erase_person as erase
+    from fleetwear.store.runs import running
+
+    folder = store_folder(store)
+    with running(folder, "erase") as run:
+        done = erase(folder, name, by=by, why=why, on_wait=tell_waiting)
+        run.counts |= {"cells": done.cells, "entries": len(done.entries), "code": done.code}
+    say(f"{done.code} stands in place of the name in {done.cells} cells and {len(done.entries)} files of the inbox.")
+    say(f"The published snapshot is written anew; {done.snapshots_removed} older ones are removed.")
+    for copy in done.copies:
+        say(f"Also written anew: {copy}.")
+    for path in done.left:
+        say(f"The name still stands in {path}, which is no part of the store: remove it, or take the name out.")
+    say("Backups, stores moved aside, and the files that were loaded still hold it: mend those yourself,")
+    say("and do not load the old files again.")
 
 
 @app.command()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -198,6 +199,7 @@ def load_file(
             on_loaded([int(row[0]) for row in new])
         con.execute("commit")
     except BaseException:
-        con.execute("rollback")
+        with suppress(Exception):  # where the disk is full the transaction has ended by itself
+            con.execute("rollback")
         raise
     return summaries

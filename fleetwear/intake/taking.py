@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -89,6 +89,8 @@ def take_files(
             raise
         given = [(file, entry) for file, entry in zip(files, own, strict=True)]
         with store.writer(wait_seconds=wait_seconds, on_wait=on_wait) as con:
+            if loaded_at is None:
+                when = _after_all_loads(con, when, note)
             prepare(con)
             waiting = _read_pending(con, inbox, {entry.entry for entry in own}, when=when, note=note)
             entry_of = {id(file): entry for file, entry in [*waiting, *given]}
@@ -124,6 +126,18 @@ def pending(con: duckdb.DuckDBPyConnection, inbox: Inbox) -> list[str]:
     """Return the names of the entries that the store has no record of, the earliest first."""
     recorded = {row[0] for row in con.execute(sql("inbox/recorded_entries")).fetchall()}
     return [name for name in inbox.names() if name not in recorded]
+
+
+def _after_all_loads(con: duckdb.DuckDBPyConnection, when: datetime, note: Callable[[str], None]) -> datetime:
+    """Return a moment that no load lies after: a clock that was set back would change what was known when."""
+    latest = con.execute("select max(loaded_at) from loads").fetchall()[0][0]
+    if latest is None or when >= latest:
+        return when
+    note(
+        f"The clock of this machine says {when:%Y-%m-%d %H:%M} UTC and the latest load was at {latest:%Y-%m-%d %H:%M}: "
+        "this one is recorded just after that. Set the clock right."
+    )
+    return latest + timedelta(microseconds=1)  # type: ignore[no-any-return]
 
 
 def _in_order(waiting: list[tuple[ReadFile, Entry]], given: list[tuple[ReadFile, Entry]]) -> list[ReadFile]:

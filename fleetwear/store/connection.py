@@ -104,7 +104,25 @@ class Store:
                 if version > 0:
                     self._keep_copy(con, after, version=version)
                 migrate(con, where=str(self.file))
-            yield con
+            with _told_if_unwritten(self.file):
+                yield con
+
+    @contextmanager
+    def alone(
+        self, *, wait_seconds: float = 30.0, on_wait: Callable[[], None] | None = None
+    ) -> Iterator[duckdb.DuckDBPyConnection]:
+        """Open the store as `writer` does, and let nobody else open it before the block ends, closed or not.
+
+        Inside, the connection may be closed and the file be replaced by another.
+        """
+        with self.writer(wait_seconds=wait_seconds, on_wait=on_wait):
+            pass  # which brings it up to date
+        with ExitStack() as place:
+            con = _connect_patiently(self.file, place, read_only=False, wait_seconds=wait_seconds, on_wait=on_wait)
+            try:
+                yield con
+            finally:
+                con.close()
 
     def _create(self) -> None:
         """Make the store under another name and give it its own in one step, unless somebody else was first."""
@@ -182,20 +200,39 @@ class Store:
             con.close()
 
 
+@contextmanager
+def _told_if_unwritten(file: Path) -> Iterator[None]:
+    """Say of a store that the disk does not take that it is as it was."""
+    import duckdb
+
+    try:
+        yield
+    except (duckdb.IOException, duckdb.FatalException, duckdb.TransactionException) as error:
+        raise StoreError(
+            f"the store cannot be written: {str(error).splitlines()[0]}",
+            where=str(file),
+            mend="See that the disk has room and that you may write there. What was not written is undone; "
+            "what was handed over is in the inbox, and the next load takes it.",
+        ) from error
+
+
 def _connect_patiently(
     file: Path, place: ExitStack, *, read_only: bool, wait_seconds: float, on_wait: Callable[[], None] | None
 ) -> duckdb.DuckDBPyConnection:
     """Connect, trying again while another process has the file.
 
-    Of those that wait, one at a time tries again, the next; the others wait for its place, so that nobody is left
-    behind by many. That turn is held in ``place``.
+    Of those that wait, one at a time tries, the next; the others wait for its turn, so that nobody is left behind by
+    many. The turn is held in ``place``.
     """
     import duckdb
 
     deadline = time.monotonic() + wait_seconds
-    waited = False
+    tell = _once(on_wait)
+    is_next = _wait_to_be_next(file.with_name(_QUEUE), place, deadline, tell)
     while True:
         try:
+            if not is_next:
+                raise duckdb.IOException("Could not set lock on file: others are waiting for it")
             return connect(file, read_only=read_only)
         except duckdb.ConnectionException as error:
             raise StoreError(
@@ -223,21 +260,33 @@ def _connect_patiently(
                 where=str(file),
                 mend="It may have been written by a newer DuckDB or be damaged; bring back a copy.",
             ) from error
-        if not waited:
-            waited = True
-            if on_wait is not None:
-                on_wait()
-            _wait_to_be_next(file.with_name(_QUEUE), place, deadline)
+        tell()
         time.sleep(min(_PAUSE_S * random.uniform(0.5, 1.5), max(deadline - time.monotonic(), 0.0)))
 
 
-def _wait_to_be_next(queue: Path, place: ExitStack, deadline: float) -> None:
-    """Wait until nobody else is the next, and hold that place; where the folder cannot be written, nobody queues."""
-    with suppress(OSError):
+def _once(tell: Callable[[], None] | None) -> Callable[[], None]:
+    """Return a function that tells the first time it is called, and never again."""
+    left = [tell] if tell is not None else []
+
+    def told() -> None:
+        if left:
+            left.pop()()
+
+    return told
+
+
+def _wait_to_be_next(queue: Path, place: ExitStack, deadline: float, tell: Callable[[], None]) -> bool:
+    """Wait until nobody else is the next, and hold that turn; where the folder cannot be written, nobody queues."""
+    try:
         file = place.enter_context(queue.open("ab"))
-        while time.monotonic() < deadline:
-            try:
-                fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-                break
-            except BlockingIOError:
-                time.sleep(_PAUSE_S * random.uniform(0.5, 1.5))
+    except OSError:
+        return True
+    while True:
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            return True
+        except BlockingIOError:
+            tell()
+        if time.monotonic() >= deadline:
+            return False
+        time.sleep(_PAUSE_S * random.uniform(0.5, 1.5))

@@ -55,6 +55,8 @@ class Entry:
         What handed it over: a program and its version.
     hand_over
         The same for all files that were handed over together; empty in entries that earlier programs made.
+    rewritten
+        The checksums before and after each erasure of a person's name.
     """
 
     entry: str
@@ -64,6 +66,7 @@ class Entry:
     received_at: datetime
     received_by: str
     hand_over: str = ""
+    rewritten: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -117,6 +120,7 @@ class Inbox:
         try:
             said = json.loads((self.folder / name / MANIFEST).read_text(encoding="utf-8"))
             said["received_at"] = datetime.fromisoformat(said["received_at"])
+            said["rewritten"] = tuple((step["from_sha256"], step["to_sha256"]) for step in said.get("rewritten", ()))
             entry = Entry(**said)
         except FileNotFoundError:
             return Damage(name, "its manifest is missing")
@@ -222,6 +226,7 @@ class Inbox:
             name = self._next_name(received_at, made.sha256)
             entry = Entry(name, made.original_name, made.size_bytes, made.sha256, received_at, by, hand_over)
             said = asdict(entry) | {"received_at": entry.received_at.isoformat()}
+            del said["rewritten"]
             manifest = made.folder / MANIFEST
             manifest.unlink(missing_ok=True)
             write_synced(json.dumps(said, ensure_ascii=False, indent=1) + "\n", manifest)

@@ -62,8 +62,8 @@ class Running:
                 "elapsed_seconds": self.elapsed_seconds,
                 "outcome": outcome,
                 "said": said,
-                "counts": json.dumps(self.counts, default=str),
-                "settings": json.dumps(self.settings, default=str),
+                "counts": json.dumps(self.counts, default=str, ensure_ascii=False),
+                "settings": json.dumps(self.settings, default=str, ensure_ascii=False),
                 "version": __version__,
             },
         )

@@ -1,8 +1,8 @@
 """Many processes that record visits at the same time: nothing lost, nothing twice, every wait told.
 
 Run by path: ``python tests/store/many_writers.py FOLDER [WRITERS] [VISITS]``; 8 writers of 200 visits each unless
-given. Each writer is a process of its own that loads a file a visit, all begun at once. The figures go to standard output
-as JSON; exit code 1 if a visit is lost or there twice, or an error was shown to a writer.
+given. Each writer is a process of its own that loads a file a visit, all begun at once. The figures go to standard
+output as JSON; exit code 1 if a visit is lost or there twice, or an error was shown to a writer.
 """
 
 from __future__ import annotations
