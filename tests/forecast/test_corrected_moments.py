@@ -7,6 +7,8 @@ from datetime import date, datetime, timedelta
 import numpy as np
 import pandas as pd
 
+from fleetwear.planning.flags import read_flags
+from fleetwear.planning.vehicle import read_vehicle
 from fleetwear.store import Store
 from pipelines import load, nightly
 
@@ -66,3 +68,8 @@ def test_a_forecast_of_before_a_correction_is_the_one_made_then(make_store, tmp_
     assert joints["life_no"].max() == 1
     assert list(vehicles["depot"]).count("Harbour") == 1
     assert joints.loc[joints["direction"] == "in-out", "last_play_mm"].tolist()[0] == 0.95
+    with Store(folder).reader() as con:
+        record = read_vehicle(con, "A1")
+        assert record.vehicle["depot"] == "Harbour"
+        assert 9 not in set(record.readings["reading_id"])
+        assert len(read_flags(con).vehicles) == 16
