@@ -6,6 +6,7 @@
     ├── InputError        a value, file or argument that cannot be taken as it is
     │   └── UnitError     a unit that is not on the list
     ├── StoreError        the store cannot be opened, locked, read or published
+    │   └── StoreBusyError  another process has it for too long
     └── FitError          a model cannot be fitted to these readings
 
     DoubtfulFitWarning    a fit that ended on a boundary or did not converge
@@ -38,6 +39,10 @@ class UnitError(InputError):
 
 class StoreError(FleetwearError):
     """The store cannot be opened, locked, read or published."""
+
+
+class StoreBusyError(StoreError):
+    """Another process has had the store open for too long."""
 
 
 class FitError(FleetwearError):

@@ -14,6 +14,7 @@ from fleetwear.backtest.summary import summarise
 from fleetwear.errors import InputError
 from fleetwear.forecast import Settings
 from fleetwear.store import Store
+from fleetwear.store.runs import running
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -60,43 +61,48 @@ def run(
         If no date can be scored; the message says why for each.
     """
     chosen = settings or Settings()
-    store = Store(folder)
-    began = time.perf_counter()
-    with store.reader() as con:
-        record = read_record(con, through=through, known_by=known_by)
-    if record.first_day is None or record.last_day is None:
-        raise InputError(
-            "no reading has been measured yet", where=str(folder), mend="Load readings with `fleetwear load FILE`."
-        )
-    days = choose_dates(record.first_day, record.last_day, dates=dates, start=start, every_months=every_months)
-    of_dates = []
-    for number, as_of in enumerate(days):
+    asked = {"dates": dates, "every_months": every_months, "start": start, "known_by": known_by}
+    with running(folder, "backtest", settings=asked) as run_note:
+        store = Store(folder)
+        began = time.perf_counter()
         with store.reader() as con:
-            of_dates.append(
-                cases_as_of(
-                    con,
-                    record,
-                    as_of=as_of,
-                    settings=chosen,
-                    known_by=known_by,
-                    on_progress=_of_date(on_progress, as_of, number, len(days)),
-                )
+            record = read_record(con, through=through, known_by=known_by)
+        if record.first_day is None or record.last_day is None:
+            raise InputError(
+                "no reading has been measured yet", where=str(folder), mend="Load readings with `fleetwear load FILE`."
             )
-    if on_progress is not None:
-        on_progress("dates looked from", len(days), len(days))
-    backtest = summarise(of_dates)
-    if backtest.cases.empty:
-        reasons = "; ".join(f"{one.as_of}: {one.skipped or 'no kind read again had a model'}" for one in of_dates)
-        raise InputError(f"no date can be scored ({reasons})", mend="Name dates with more readings on both sides.")
-    said = json.loads(chosen.to_json()) | {
-        "every_months": every_months,
-        "start": start,
-        "through": record.last_day,
-        "known_by": known_by,
-    }
-    elapsed = time.perf_counter() - began
-    with store.writer() as con:
-        return save_backtest(con, backtest, made_at=made_at, settings=said, elapsed_seconds=elapsed)
+        days = choose_dates(record.first_day, record.last_day, dates=dates, start=start, every_months=every_months)
+        of_dates = []
+        for place, as_of in enumerate(days):
+            with store.reader() as con:
+                of_dates.append(
+                    cases_as_of(
+                        con,
+                        record,
+                        as_of=as_of,
+                        settings=chosen,
+                        known_by=known_by,
+                        on_progress=_of_date(on_progress, as_of, place, len(days)),
+                    )
+                )
+        if on_progress is not None:
+            on_progress("dates looked from", len(days), len(days))
+        backtest = summarise(of_dates)
+        if backtest.cases.empty:
+            reasons = "; ".join(f"{one.as_of}: {one.skipped or 'no kind read again had a model'}" for one in of_dates)
+            raise InputError(f"no date can be scored ({reasons})", mend="Name dates with more readings on both sides.")
+        said = json.loads(chosen.to_json()) | {
+            "every_months": every_months,
+            "start": start,
+            "through": record.last_day,
+            "known_by": known_by,
+        }
+        run_note.settings = said
+        elapsed = time.perf_counter() - began
+        with store.writer() as con:
+            number = save_backtest(con, backtest, made_at=made_at, settings=said, elapsed_seconds=elapsed)
+            run_note.record(con, backtest=number, dates=len(days), cases=len(backtest.cases))
+        return number
 
 
 def _of_date(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import time
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ from fleetwear.store import Store
 from fleetwear.store.apart import apart
 from fleetwear.store.frames import frames_on_disk
 from fleetwear.store.known import prepare
+from fleetwear.store.runs import running
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -50,10 +52,15 @@ def run(
     chosen = settings or Settings()
     store = Store(folder)
     began = time.perf_counter()
-    with apart(store) as known, frames_on_disk(folder) as lines, frames_on_disk(folder) as residuals:
+    with (
+        running(folder, "fit", settings=run_settings(chosen, as_of=as_of, known_by=known_by)) as run_note,
+        apart(store) as known,
+        frames_on_disk(folder) as lines,
+        frames_on_disk(folder) as residuals,
+    ):
         prepare(known.con, as_of=as_of, known_by=known_by)
         series = prepare_series(known.con)
-        known.let_go(keep=["vehicles", "positions", "limits", "parts"])
+        known.let_go(keep=["vehicles", "positions", "parts"])
 
         def keep(block: Knowledge) -> None:
             lines.keep(block.lines)
@@ -65,4 +72,10 @@ def run(
         with store.writer() as con:
             fit_id = save_fit(con, fitted, series, made, chosen, lines=lines, residuals=residuals)
             save_effects(con, fit_id, effects)
+            run_note.record(con, fit=fit_id, series=len(series))
     return fit_id
+
+
+def run_settings(settings: Settings, *, as_of: date, known_by: datetime | None) -> dict[str, object]:
+    """Return what a run was asked to do, as its record keeps it."""
+    return {"as_of": as_of, "known_by": known_by, **json.loads(settings.to_json())}

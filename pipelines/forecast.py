@@ -20,6 +20,8 @@ from fleetwear.store import Store, sql
 from fleetwear.store.apart import apart
 from fleetwear.store.frames import frames_on_disk
 from fleetwear.store.known import prepare
+from fleetwear.store.runs import running
+from pipelines.fit import run_settings
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -50,9 +52,16 @@ def run(
     """
     store = Store(folder)
     began = time.perf_counter()
-    with apart(store) as own, frames_on_disk(folder) as joints, frames_on_disk(folder) as vehicles:
+    with (
+        running(folder, "forecast", settings={"as_of": as_of, "known_by": known_by}) as run_note,
+        apart(store) as own,
+        frames_on_disk(folder) as joints,
+        frames_on_disk(folder) as vehicles,
+    ):
         fit = latest_fit(own.con, as_of=as_of, known_by=known_by)
         chosen = settings or fit.settings
+        run_note.settings = run_settings(chosen, as_of=as_of, known_by=known_by)
+        counted = {"vehicles": 0, "joints": 0}
         prepare(own.con, as_of=as_of, known_by=known_by)
         prepare_series(own.con)
         prepare_facts(own.con, fit)
@@ -82,6 +91,9 @@ def run(
             whole = whole.join(vehicle_coverage(said, read["tested"]), on="vehicle_id")
             joints.keep(said)
             vehicles.keep(judge_vehicles(whole, said, wheels))
+            counted = {"vehicles": counted["vehicles"] + len(whole), "joints": counted["joints"] + len(said)}
         made = Run(as_of, known_by, made_at, time.perf_counter() - began)
         with store.writer() as con:
-            return save_forecast(con, joints, vehicles, wheels, fit.fit_id, made, chosen)
+            forecast_id = save_forecast(con, joints, vehicles, wheels, fit.fit_id, made, chosen)
+            run_note.record(con, forecast=forecast_id, fit=fit.fit_id, **counted)
+    return forecast_id

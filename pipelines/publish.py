@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from fleetwear.store import Store, publish
+from fleetwear.store.runs import running
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -12,4 +13,7 @@ if TYPE_CHECKING:
 
 def run(folder: Path) -> Path:
     """Publish a snapshot of the store in ``folder`` and return its file."""
-    return publish(Store(folder))
+    with running(folder, "publish") as run_note:
+        file = publish(Store(folder))
+        run_note.counts |= {"snapshot": file.name, "bytes": file.stat().st_size}
+    return file

@@ -6,6 +6,7 @@ Exit codes: 0 done; 1 it could not be done, and the message says why; 2 the comm
 from fleetwear.cli import (
     analysing,
     consistency,
+    correcting,
     forecasting,
     keeping,
     limits,
@@ -21,6 +22,7 @@ __all__ = [
     "analysing",
     "app",
     "consistency",
+    "correcting",
     "forecasting",
     "keeping",
     "limits",

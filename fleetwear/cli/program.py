@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from fleetwear.cli import logs
 from fleetwear.cli.talk import say
 from fleetwear.errors import FleetwearError
 from fleetwear.vocabulary import CAUTION
@@ -23,8 +24,16 @@ app = typer.Typer(
 @app.callback()
 def main_options(
     debug: Annotated[bool, typer.Option("--debug", help="Show the traceback of an error.")] = False,
+    log: Annotated[
+        logs.LogForm | None,
+        typer.Option("--log", help="Log what is done to standard error, as text or as JSON lines; else FLEETWEAR_LOG."),
+    ] = None,
 ) -> None:
     """Keep the options that stand before a command."""
+    try:
+        logs.begin(log)
+    except ValueError as error:
+        raise typer.BadParameter("it is text or json", param_hint=logs.LOG_VARIABLE) from error
     if debug:
         os.environ["FLEETWEAR_DEBUG"] = "1"
 
@@ -39,3 +48,5 @@ def main() -> None:
             raise
         say(f"fleetwear: {error}")
         raise SystemExit(1) from None
+    finally:
+        logs.end()

@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from fleetwear.cli import logs
 from fleetwear.reports.inert import on_screen
+from fleetwear.store.runs import LOG
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -17,8 +19,11 @@ _LONGEST_TALK = 20_000
 
 
 def say(text: str) -> None:
-    """Talk to the person, on standard error."""
-    typer.echo(on_screen(text, _LONGEST_TALK), err=True)
+    """Talk to the person, on standard error; as a line of the log where that is JSON."""
+    if logs.is_json():
+        LOG.info(text)
+    else:
+        typer.echo(on_screen(text, _LONGEST_TALK), err=True)
 
 
 def tell_waiting() -> None:
@@ -28,12 +33,12 @@ def tell_waiting() -> None:
 
 def talk_if_terminal() -> Callable[[str], None] | None:
     """Return a speaker on a terminal, None elsewhere."""
-    return (lambda text: say(f"  {text}")) if sys.stderr.isatty() else None
+    return (lambda text: say(f"  {text}")) if sys.stderr.isatty() and not logs.is_json() else None
 
 
 def progress() -> Callable[[str, int, int], None]:
     """Return a reporter that shows one line, rewritten, on a terminal and nothing elsewhere."""
-    shown = sys.stderr.isatty()
+    shown = sys.stderr.isatty() and not logs.is_json()
 
     def report(words: str, done: int, total: int) -> None:
         if shown:

@@ -287,6 +287,18 @@ TABLES: tuple[Table, ...] = (
             _SETTLES,
         ),
     ),
+    Table(
+        "corrections",
+        "what is wrong with a row that is in the store, and what is right",
+        (
+            Column("table", required=True, filled=True),
+            Column("number", "whole", required=True, filled=True),
+            Column("change", required=True, filled=True),
+            Column("why", required=True, filled=True),
+            Column("by", required=True, filled=True, also=("corrected by",)),
+            _SETTLES,
+        ),
+    ),
 )
 """Every kind of file, in the order in which they are best loaded."""
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from fleetwear.errors import InputError
 from fleetwear.intake.columns import TABLES
+from fleetwear.intake.correcting import CorrectionsLoad
 from fleetwear.intake.headers import Recognised, recognise
 from fleetwear.intake.sheet_loading import SheetLoad, begin_file, prepare
 from fleetwear.intake.sheets import Sheet, file_sha256, read_sheets
@@ -33,6 +35,7 @@ _NEEDS: dict[str, set[str]] = {
     "work": {"vehicles", "positions", "odometer"},
     "stock": {"parts"},
     "actions": {"vehicles", "positions"},
+    "corrections": {"vehicles", "positions", "limits", "odometer", "services", "visits", "readings", "work"},
 }
 """The tables that another one's rows refer to. Swaps of an odometer come before the values they explain."""
 
@@ -182,7 +185,8 @@ def load_file(
         begin_file(con)
         summaries = []
         for i, (sheet, recognised) in enumerate(file.sheets):
-            load = SheetLoad(
+            kind = CorrectionsLoad if recognised.table.name == "corrections" else SheetLoad
+            load = kind(
                 con,
                 sheet,
                 recognised,
@@ -198,6 +202,7 @@ def load_file(
             on_loaded([int(row[0]) for row in new])
         con.execute("commit")
     except BaseException:
-        con.execute("rollback")
+        with suppress(Exception):  # where the disk is full the transaction has ended by itself
+            con.execute("rollback")
         raise
     return summaries

@@ -121,10 +121,15 @@ class SheetLoad:
             set_aside=aside,
             questions=asked,
             changed=changed,
-            reasons=_count_reasons(fresh),
+            reasons=count_reasons(fresh),
             ignored=self.recognised.ignored,
             elapsed_seconds=time.monotonic() - started,
         )
+
+    @property
+    def _visit_salt(self) -> str:
+        """What makes the key of a new visit another one than that of an earlier visit of the same day and odometer."""
+        return ""
 
     @property
     def _table(self) -> str:
@@ -331,13 +336,13 @@ class SheetLoad:
             self._run("new_visits")
             first_visit_id = self._take_ids("visit_ids", new) if (new := self._count("new_visits")) else 0
             if new:
-                self._run("insert_new_visits", first_id=first_visit_id, load_id=load_id)
+                self._run("insert_new_visits", first_id=first_visit_id, load_id=load_id, salt=self._visit_salt)
             parameters["first_visit_id"] = first_visit_id
         parameters["first_id"] = self._take_ids(_ID_SEQUENCES[self._table], rows)
         self._run(f"insert_{self._table}", **parameters)
 
 
-def _count_reasons(rows: pa.Table) -> dict[str, int]:
+def count_reasons(rows: pa.Table) -> dict[str, int]:
     """Return how many rows each reason refused, the most frequent first."""
     if not len(rows):
         return {}

@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fleetwear import __version__
-from fleetwear.errors import InputError
+from fleetwear.errors import InputError, StoreBusyError
 from fleetwear.intake.loading import ReadFile, best_order, load_file, read_file, read_files
 from fleetwear.intake.sheet_loading import prepare
 from fleetwear.store import Store, sql
 from fleetwear.store.inbox import Damage, Entry, Inbox
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable, Iterable, Iterator
     from datetime import date
 
     import duckdb
 
     from fleetwear.intake.summary import LoadSummary
+
+
+LONGEST_WAIT_S = 120.0
+"""How long a load waits for the store before it leaves its files in the inbox for the next one."""
 
 
 def take_files(
@@ -31,7 +36,8 @@ def take_files(
     by: str = f"fleetwear load {__version__}",
     on_progress: Callable[[str], None] | None = None,
     on_note: Callable[[str], None] | None = None,
-    wait_seconds: float = 30.0,
+    on_taken: Callable[[duckdb.DuckDBPyConnection, list[LoadSummary]], None] | None = None,
+    wait_seconds: float = LONGEST_WAIT_S,
     on_wait: Callable[[], None] | None = None,
 ) -> list[LoadSummary]:
     """Put files into the inbox, load them with whatever lies there untaken, and return what became of their rows.
@@ -49,6 +55,8 @@ def take_files(
         As in `load_files`.
     by
         What hands the files over.
+    on_taken
+        Called with the writer and the summaries when all is taken, before the store is let go.
     on_note
         Called with what a person should know: files taken from earlier deliveries, refused or damaged ones.
 
@@ -68,7 +76,7 @@ def take_files(
     note = on_note or (lambda _: None)
     when = loaded_at or datetime.now(UTC).replace(tzinfo=None)
     inbox = Inbox(Path(folder))
-    with inbox.deliver(chosen, by=by, received_at=loaded_at) as own:
+    with inbox.deliver(chosen, by=by, received_at=loaded_at) as own, _told_as_safe(own):
         store = Store(Path(folder))
         if not store.exists:
             Store.create_or_open(folder, wait_seconds=wait_seconds)
@@ -81,11 +89,13 @@ def take_files(
             raise
         given = [(file, entry) for file, entry in zip(files, own, strict=True)]
         with store.writer(wait_seconds=wait_seconds, on_wait=on_wait) as con:
+            if loaded_at is None:
+                when = _after_all_loads(con, when, note)
             prepare(con)
             waiting = _read_pending(con, inbox, {entry.entry for entry in own}, when=when, note=note)
             entry_of = {id(file): entry for file, entry in [*waiting, *given]}
             summaries: list[LoadSummary] = []
-            for file in best_order([file for file, _ in [*waiting, *given]]):
+            for file in _in_order(waiting, given):
                 entry = entry_of[id(file)]
                 tell(f"loading {entry.original_name}")
 
@@ -93,13 +103,53 @@ def take_files(
                     _record(con, taken, taken_at=when, load_ids=load_ids)
 
                 summaries += load_file(con, file, today=today, loaded_at=when, on_loaded=record)
+            if on_taken is not None:
+                on_taken(con, summaries)
     return summaries
+
+
+@contextmanager
+def _told_as_safe(own: list[Entry]) -> Iterator[None]:
+    """Say of a store that stays busy that the files lie in the inbox."""
+    try:
+        yield
+    except StoreBusyError as error:
+        if not own:
+            raise
+        mend = (
+            f"The {len(own)} files handed over are safe in the inbox, and the next load takes them: `fleetwear load`."
+        )
+        raise StoreBusyError(error.what, where=error.where, mend=mend) from error
 
 
 def pending(con: duckdb.DuckDBPyConnection, inbox: Inbox) -> list[str]:
     """Return the names of the entries that the store has no record of, the earliest first."""
     recorded = {row[0] for row in con.execute(sql("inbox/recorded_entries")).fetchall()}
     return [name for name in inbox.names() if name not in recorded]
+
+
+def _after_all_loads(con: duckdb.DuckDBPyConnection, when: datetime, note: Callable[[str], None]) -> datetime:
+    """Return a moment that no load lies after: a clock that was set back would change what was known when."""
+    latest = con.execute("select max(loaded_at) from loads").fetchall()[0][0]
+    if latest is None or when >= latest:
+        return when
+    note(
+        f"The clock of this machine says {when:%Y-%m-%d %H:%M} UTC and the latest load was at {latest:%Y-%m-%d %H:%M}: "
+        "this one is recorded just after that. Set the clock right."
+    )
+    return latest + timedelta(microseconds=1)  # type: ignore[no-any-return]
+
+
+def _in_order(waiting: list[tuple[ReadFile, Entry]], given: list[tuple[ReadFile, Entry]]) -> list[ReadFile]:
+    """Return files hand-over by hand-over, each in its best order, as they would have been loaded without a cut.
+
+    Entries that tell of no hand-over count as one.
+    """
+    of_hand_overs: dict[str, list[ReadFile]] = {}
+    for file, entry in waiting:
+        of_hand_overs.setdefault(entry.hand_over, []).append(file)
+    last = [file for file, _ in given]
+    return [file for files in (*of_hand_overs.values(), last) for file in best_order(files)]
 
 
 def _read_pending(

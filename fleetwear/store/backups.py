@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from uuid import uuid4
 
 from fleetwear import __version__
-from fleetwear.errors import StoreError
+from fleetwear.errors import StoreBusyError, StoreError
 from fleetwear.store.connection import Store
 from fleetwear.store.inbox import INBOX_FOLDER, Inbox
 from fleetwear.store.location import SNAPSHOT_FOLDER, STORE_FILE
@@ -148,9 +148,10 @@ def _nobody_writes(folder: Path) -> ExitStack:
     held = ExitStack()
     try:
         held.enter_context(Store(folder).reader())
-    except StoreError as error:
-        if "another program has had the store open" in error.what:
-            raise
+    except StoreBusyError:
+        raise
+    except StoreError:
+        pass
     return held
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
 import random
 import time
@@ -12,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 from uuid import uuid4
 
-from fleetwear.errors import StoreError
+from fleetwear.errors import StoreBusyError, StoreError
 from fleetwear.store.location import STORE_FILE
 from fleetwear.store.migrations import check_version, migrate, newest_version
 from fleetwear.store.syncing import copy_synced, sync
@@ -22,8 +23,9 @@ if TYPE_CHECKING:
 
     import duckdb
 
+_QUEUE = "store.queue"
 _SETTINGS = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
-_FIRST_PAUSE_S, _LONGEST_PAUSE_S = 0.02, 0.5
+_PAUSE_S = 0.02
 
 
 def connect(file: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
@@ -102,7 +104,31 @@ class Store:
                 if version > 0:
                     self._keep_copy(con, after, version=version)
                 migrate(con, where=str(self.file))
-            yield con
+            with _told_if_unwritten(self.file):
+                yield con
+
+    @contextmanager
+    def alone(
+        self, *, wait_seconds: float = 30.0, on_wait: Callable[[], None] | None = None
+    ) -> Iterator[duckdb.DuckDBPyConnection]:
+        """Open the store as `writer` does, and let nobody else open it before the block ends, closed or not.
+
+        Inside, the connection may be closed and the file be replaced by another.
+        """
+        with self.writer(wait_seconds=wait_seconds, on_wait=on_wait):
+            pass  # which brings it up to date
+        with ExitStack() as place:
+            con = _patiently(
+                lambda: connect(self.file, read_only=False),
+                self.file,
+                place,
+                wait_seconds=wait_seconds,
+                on_wait=on_wait,
+            )
+            try:
+                yield con
+            finally:
+                con.close()
 
     def _create(self) -> None:
         """Make the store under another name and give it its own in one step, unless somebody else was first."""
@@ -173,13 +199,34 @@ class Store:
     def _open(
         self, *, read_only: bool, wait_seconds: float, on_wait: Callable[[], None] | None
     ) -> Iterator[duckdb.DuckDBPyConnection]:
-        con = _patiently(
-            lambda: connect(self.file, read_only=read_only), self.file, wait_seconds=wait_seconds, on_wait=on_wait
-        )
+        with ExitStack() as place:
+            con = _patiently(
+                lambda: connect(self.file, read_only=read_only),
+                self.file,
+                place,
+                wait_seconds=wait_seconds,
+                on_wait=on_wait,
+            )
         try:
             yield con
         finally:
             con.close()
+
+
+@contextmanager
+def _told_if_unwritten(file: Path) -> Iterator[None]:
+    """Say of a store that the disk does not take that it is as it was."""
+    import duckdb
+
+    try:
+        yield
+    except (duckdb.IOException, duckdb.FatalException, duckdb.TransactionException) as error:
+        raise StoreError(
+            f"the store cannot be written: {str(error).splitlines()[0]}",
+            where=str(file),
+            mend="See that the disk has room and that you may write there. What was not written is undone; "
+            "what was handed over is in the inbox, and the next load takes it.",
+        ) from error
 
 
 def attach(con: duckdb.DuckDBPyConnection, file: Path, *, name: str, wait_seconds: float = 30.0) -> None:
@@ -190,27 +237,33 @@ def attach(con: duckdb.DuckDBPyConnection, file: Path, *, name: str, wait_second
     StoreError
         If it cannot be opened, or another process writes to it too long.
     """
-    quoted = str(file).replace("'", "''")
-    _patiently(
-        lambda: con.execute(f"attach '{quoted}' as {name} (read_only)"), file, wait_seconds=wait_seconds, on_wait=None
-    )
+    command = f"""attach '{str(file).replace("'", "''")}' as {name} (read_only)"""
+    with ExitStack() as place:
+        _patiently(lambda: con.execute(command), file, place, wait_seconds=wait_seconds, on_wait=None)
 
 
 def _patiently(
     opened: Callable[[], duckdb.DuckDBPyConnection],
     file: Path,
+    place: ExitStack,
     *,
     wait_seconds: float,
     on_wait: Callable[[], None] | None,
 ) -> duckdb.DuckDBPyConnection:
-    """Open, trying again with growing, jittered pauses while another process has the file."""
+    """Open, trying again while another process has the file.
+
+    Of those that wait, one at a time tries, the next; the others wait for its turn, so that nobody is left behind by
+    many. The turn is held in ``place``.
+    """
     import duckdb
 
     deadline = time.monotonic() + wait_seconds
-    pause = _FIRST_PAUSE_S
-    told = False
+    tell = _once(on_wait)
+    is_next = _wait_to_be_next(file.with_name(_QUEUE), place, deadline, tell)
     while True:
         try:
+            if not is_next:
+                raise duckdb.IOException("Could not set lock on file: others are waiting for it")
             return opened()
         except duckdb.ConnectionException as error:
             raise StoreError(
@@ -227,7 +280,7 @@ def _patiently(
                     "and that the disk is not full.",
                 ) from error
             if time.monotonic() >= deadline:
-                raise StoreError(
+                raise StoreBusyError(
                     f"another program has had the store open for {wait_seconds:g} seconds",
                     where=str(file),
                     mend="Let it finish, or end it, and try again; nothing was changed.",
@@ -238,8 +291,33 @@ def _patiently(
                 where=str(file),
                 mend="It may have been written by a newer DuckDB or be damaged; bring back a copy.",
             ) from error
-        if on_wait is not None and not told:
-            on_wait()
-            told = True
-        time.sleep(min(pause * random.uniform(0.5, 1.5), max(deadline - time.monotonic(), 0.0)))
-        pause = min(pause * 2.0, _LONGEST_PAUSE_S)
+        tell()
+        time.sleep(min(_PAUSE_S * random.uniform(0.5, 1.5), max(deadline - time.monotonic(), 0.0)))
+
+
+def _once(tell: Callable[[], None] | None) -> Callable[[], None]:
+    """Return a function that tells the first time it is called, and never again."""
+    left = [tell] if tell is not None else []
+
+    def told() -> None:
+        if left:
+            left.pop()()
+
+    return told
+
+
+def _wait_to_be_next(queue: Path, place: ExitStack, deadline: float, tell: Callable[[], None]) -> bool:
+    """Wait until nobody else is the next, and hold that turn; where the folder cannot be written, nobody queues."""
+    try:
+        file = place.enter_context(queue.open("ab"))
+    except OSError:
+        return True
+    while True:
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            return True
+        except BlockingIOError:
+            tell()
+        if time.monotonic() >= deadline:
+            return False
+        time.sleep(_PAUSE_S * random.uniform(0.5, 1.5))

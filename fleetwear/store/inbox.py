@@ -53,6 +53,10 @@ class Entry:
         When, in UTC.
     received_by
         What handed it over: a program and its version.
+    hand_over
+        The same for all files that were handed over together; empty in entries that earlier programs made.
+    rewritten
+        The checksums before and after each erasure of a person's name.
     """
 
     entry: str
@@ -61,6 +65,8 @@ class Entry:
     sha256: str
     received_at: datetime
     received_by: str
+    hand_over: str = ""
+    rewritten: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -114,6 +120,7 @@ class Inbox:
         try:
             said = json.loads((self.folder / name / MANIFEST).read_text(encoding="utf-8"))
             said["received_at"] = datetime.fromisoformat(said["received_at"])
+            said["rewritten"] = tuple((step["from_sha256"], step["to_sha256"]) for step in said.get("rewritten", ()))
             entry = Entry(**said)
         except FileNotFoundError:
             return Damage(name, "its manifest is missing")
@@ -163,11 +170,15 @@ class Inbox:
             If the inbox cannot be written; files that have no entry yet are then as safe as they were before.
         """
         when = received_at or datetime.now(UTC).replace(tzinfo=None)
+        hand_over = uuid4().hex
         with ExitStack() as held:
             try:
                 made = [self._prepare(Path(path), held) for path in paths]
                 entries = [
-                    one if isinstance(one, Entry) else self._finish(one, held, by=by, received_at=when) for one in made
+                    one
+                    if isinstance(one, Entry)
+                    else self._finish(one, held, by=by, received_at=when, hand_over=hand_over)
+                    for one in made
                 ]
                 if made:
                     sync(self.folder)
@@ -209,12 +220,13 @@ class Inbox:
             raise
         return _Unfinished(folder, path.name, size, sha256)
 
-    def _finish(self, made: _Unfinished, held: ExitStack, *, by: str, received_at: datetime) -> Entry:
+    def _finish(self, made: _Unfinished, held: ExitStack, *, by: str, received_at: datetime, hand_over: str) -> Entry:
         """Give a new entry its manifest and its name; where another process was first, the name after that."""
         while True:
             name = self._next_name(received_at, made.sha256)
-            entry = Entry(name, made.original_name, made.size_bytes, made.sha256, received_at, by)
+            entry = Entry(name, made.original_name, made.size_bytes, made.sha256, received_at, by, hand_over)
             said = asdict(entry) | {"received_at": entry.received_at.isoformat()}
+            del said["rewritten"]
             manifest = made.folder / MANIFEST
             manifest.unlink(missing_ok=True)
             write_synced(json.dumps(said, ensure_ascii=False, indent=1) + "\n", manifest)

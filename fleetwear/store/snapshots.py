@@ -21,6 +21,8 @@ from fleetwear.store.syncing import sync as _sync
 from fleetwear.store.tidy import make_tidy
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     import duckdb
 
     from fleetwear.store.connection import Store
@@ -52,7 +54,7 @@ def publish(store: Store, *, keep: int = 3, wait_seconds: float = 30.0) -> Path:
     with store.writer(wait_seconds=wait_seconds) as con:
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            number = 1 + max([_number_of(file) for file in folder.iterdir()], default=0)
+            number = _next_number(store.folder)
             unfinished = folder / f"{number:06d}.duckdb{_BEING_MADE}"
             finished = folder / f"{number:06d}.duckdb"
             _copy(con, unfinished)
@@ -68,6 +70,24 @@ def publish(store: Store, *, keep: int = 3, wait_seconds: float = 30.0) -> Path:
                 mend="See that the disk has room and that you may write there; the old snapshot stands.",
             ) from error
         _remove_old(folder, current=number, keep=keep)
+    return finished
+
+
+def point_anew(folder: Path, write: Callable[[Path, Path], None]) -> Path:
+    """Have the published snapshot written anew, as the next number, point to it and return its path.
+
+    ``write`` is called with the old file and the one to write. Nobody else may publish meanwhile.
+    """
+    place = Path(folder) / SNAPSHOT_FOLDER
+    said = pointer(folder)
+    assert said is not None, "something is published"
+    number = _next_number(folder)
+    unfinished, finished = place / f"{number:06d}.duckdb{_BEING_MADE}", place / f"{number:06d}.duckdb"
+    unfinished.unlink(missing_ok=True)
+    write(place / Path(str(said["file"])).name, unfinished)
+    _sync(unfinished)
+    os.replace(unfinished, finished)
+    _point_to(place, finished, number=number, forecast_id=said.get("forecast_id"))
     return finished
 
 
@@ -161,6 +181,12 @@ def _point_to(folder: Path, file: Path, *, number: int, forecast_id: int | None)
     _sync(fresh)
     os.replace(fresh, folder / _POINTER)
     _sync(folder)
+
+
+def _next_number(folder: Path) -> int:
+    """Return a number that no snapshot has had, one that somebody removed included: readers know them by it."""
+    there = [_number_of(file) for file in (Path(folder) / SNAPSHOT_FOLDER).iterdir()]
+    return 1 + max([snapshot_number(folder) or 0, *there])
 
 
 def _number_of(file: Path) -> int:

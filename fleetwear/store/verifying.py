@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     import duckdb
 
-_INBOX_SINCE = 5
+_INBOX_SINCE, _CORRECTIONS_SINCE = 5, 8
 
 
 @dataclass(frozen=True)
@@ -68,6 +68,8 @@ def verify(
             if version < newest_version():
                 remarks.append(f"The store has schema {version}; the next load or forecast brings it up to date.")
             wrong += _recount(con)
+            if version >= _CORRECTIONS_SINCE:
+                wrong += _corrections(con)
             wrong += _orphans(con, report)
             loads, rows = con.execute(
                 "select count(*), coalesce(sum(rows_in + rows_quarantined), 0) from loads"
@@ -104,6 +106,17 @@ def _recount(con: duckdb.DuckDBPyConnection) -> list[str]:
         for load_id, file, table, rows_in, found, refused, refused_found in con.execute(
             sql("verify/recount")
         ).fetchall()
+    ]
+
+
+def _corrections(con: duckdb.DuckDBPyConnection) -> list[str]:
+    counted = con.execute(sql("verify/recount_corrections")).fetchall()
+    return [
+        f"Load {load_id} ({file}, corrections) brought {rows_in} rows and {found} are there."
+        for load_id, file, rows_in, found in counted
+    ] + [
+        f"Correction {correction_id} names row {row_id} of {table}, which {wrong}."
+        for correction_id, table, row_id, wrong in con.execute(sql("verify/corrections")).fetchall()
     ]
 
 

@@ -61,7 +61,7 @@ class Bench:
         return [row[0] for row in self.rows("select reasons from quarantine order by quarantine_id")]
 
     def dump(self):
-        """Return everything in the store but how long loads took and when files were delivered."""
+        """Return everything in the store but how long loads took, when files were delivered and what was run."""
         return dump(self.store)
 
 
@@ -71,7 +71,7 @@ def dump(store):
             row[0]
             for row in con.execute(
                 "select table_name from duckdb_tables() "
-                "where table_name not in ('schema_migrations', 'inbox_entries') order by 1"
+                "where table_name not in ('schema_migrations', 'inbox_entries', 'runs') order by 1"
             ).fetchall()
         ]
         content = {}

@@ -20,7 +20,7 @@ with earlier as (
     inner join visits as v on v.visit_id = r.visit_id
     inner join positions as p on p.position_id = r.position_id
     left join (select distinct row_id from known) as said on said.row_id = r.reading_id
-    anti join set_aside as aside on aside.table_name = 'readings' and aside.row_id = r.reading_id
+    anti join not_counting as aside on aside.table_name = 'readings' and aside.row_id = r.reading_id
     where l.file_name = $file_name and l.sheet is not distinct from $sheet and l.table_name = 'readings'
 ),
 pairs as (

@@ -62,7 +62,7 @@ select
                 then 'year ' || c.year || ' cannot be right: write the model year with its four digits'
         end,
         case
-            when stored.source_row is not null
+            when stored.source_row is not null and c.key_here not in (select row_key from vehicles)
                 then 'unit "' || c.unit || '" is already on record otherwise from ' || c.from_date || ' on ('
                     || stored.file_name || ', row ' || stored.source_row
                     || '): a change needs its own valid from date'
@@ -76,6 +76,6 @@ left join (
     select lower(v.unit) as unit_key, v.valid_from, v.row_key, v.source_row, loads.file_name
     from vehicles as v
     inner join loads on loads.load_id = v.load_id
-    anti join set_aside as aside on aside.table_name = 'vehicles' and aside.row_id = v.vehicle_row_id
+    anti join not_counting as aside on aside.table_name = 'vehicles' and aside.row_id = v.vehicle_row_id
 ) as stored
     on stored.unit_key = c.unit_key and stored.valid_from = c.from_date and stored.row_key <> c.key_here

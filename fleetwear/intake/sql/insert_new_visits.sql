@@ -13,6 +13,6 @@ select
     technician,
     $load_id,
     source_row,
-    md5(to_json([vehicle_id::varchar, visit_date::varchar, round(visit_odometer_km, 6)::varchar])::varchar)
+    md5(to_json([vehicle_id::varchar, visit_date::varchar, round(visit_odometer_km, 6)::varchar])::varchar || $salt)
 from new_visits
 order by place

@@ -20,9 +20,11 @@ with placed as (
 ),
 stored as (
     select
-        r.visit_id, r.position_id, concat_ws('|', r.direction, r.timing, r.method) as way, r.session, r.stroke
+        placed.visit_id, r.position_id, concat_ws('|', r.direction, r.timing, r.method) as way, r.session, r.stroke
     from readings as r
-    semi join placed on placed.visit_id = r.visit_id
+    left join standing_rows as moved on moved.table_name = 'visits' and moved.row_id = r.visit_id
+    inner join (select distinct visit_id from placed) as placed
+        on placed.visit_id = coalesce(moved.standing_id, r.visit_id)
 ),
 repeats as (
     select

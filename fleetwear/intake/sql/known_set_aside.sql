@@ -1,4 +1,4 @@
--- Rows known to the store but set aside there: loading them once more corrects nothing.
+-- Rows known to the store that do not count there: loading them once more corrects nothing.
 select known.n
 from known
-inner join set_aside as aside on aside.table_name = $table_name and aside.row_id = known.row_id
+inner join not_counting as aside on aside.table_name = $table_name and aside.row_id = known.row_id

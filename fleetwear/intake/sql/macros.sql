@@ -34,3 +34,15 @@ create or replace temp macro unknown_joint(joint, model, nearest) as
 
 create or replace temp macro without_nulls(reasons) as
     list_filter(reasons, lambda reason: reason is not null)::varchar[];
+
+-- What a row of readings says, as its key is made from it.
+create or replace temp macro reading_content(
+    vehicle_id, visit_date, visit_odometer_km, shop, technician, position_id, direction, method, support, read_at,
+    indicator, instrument, session_no, stroke_no, timing, result, play_mm, resolution_mm
+) as
+    concat(
+        vehicle_id, chr(31), visit_date, chr(31), round(visit_odometer_km, 6), chr(31), shop, chr(31),
+        technician, chr(31), position_id, chr(31), direction, chr(31), method, chr(31), support, chr(31),
+        read_at, chr(31), indicator, chr(31), session_no, chr(31), stroke_no, chr(31), timing, chr(31),
+        result, chr(31), round(play_mm, 6), chr(31), round(resolution_mm, 6), chr(31) || instrument
+    );

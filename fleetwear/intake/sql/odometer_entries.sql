@@ -32,5 +32,5 @@ from (
     anti join settled_rows as s on s.quarantine_id = r.quarantine_id
 ) as e
 inner join vehicles_asked as a on a.vehicle_id = e.vehicle_id
-anti join set_aside as aside on aside.table_name = e.table_name and aside.row_id = e.row_id
+anti join not_counting as aside on aside.table_name = e.table_name and aside.row_id = e.row_id
 order by e.vehicle_id, e.on_date, e.odometer_km, e.is_voice, e.table_name, e.row_id

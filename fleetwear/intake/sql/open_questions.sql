@@ -13,6 +13,7 @@ select
     r.source_row as row
 from questions as q
 anti join answers as a on a.question_id = q.question_id
+anti join superseded as gone on gone.table_name = 'readings' and gone.row_id = q.reading_id
 inner join readings as r on r.reading_id = q.reading_id
 inner join positions as p on p.position_id = r.position_id
 inner join visits as d on d.visit_id = r.visit_id

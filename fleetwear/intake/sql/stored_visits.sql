@@ -38,7 +38,8 @@ select
         'unit', u.unit, 'visit date', v.visit_date::varchar,
         'odometer', v.odometer_written || ' ' || v.odometer_unit, 'shop', v.shop, 'technician', t.technician,
         'joint', p.joint, 'direction', t.direction, 'method', t.method, 'support', t.support, 'read at', t.read_at,
-        'indicator', t.indicator, 'instrument', t.instrument, 'session', t.session::varchar, 'stroke', t.stroke::varchar, 'timing', t.timing,
+        'indicator', t.indicator, 'instrument', t.instrument, 'session', t.session::varchar,
+        'stroke', t.stroke::varchar, 'timing', t.timing,
         'result', t.result, 'play', t.play_written || ' ' || t.play_unit
     )::varchar
 from found_out as f

@@ -1,4 +1,5 @@
--- Each version of a vehicle with the days on which it is the valid one; the first holds for all days before too.
+-- Each version of a vehicle with the days on which it is the valid one; the first holds for all days before too. Versions
+-- that were corrected count only where none stands.
 create or replace temp table vehicle_spans as
 select
     lower(unit) as unit_key,
@@ -12,4 +13,10 @@ select
     end as from_date,
     coalesce(lead(valid_from) over versions, date '9999-12-31') as until_date
 from vehicles
+left join superseded as gone on gone.table_name = 'vehicles' and gone.row_id = vehicle_row_id
+where gone.row_id is null or vehicle_id not in (
+    select v.vehicle_id
+    from vehicles as v
+    anti join superseded as s on s.table_name = 'vehicles' and s.row_id = v.vehicle_row_id
+)
 window versions as (partition by vehicle_id order by valid_from, vehicle_row_id)

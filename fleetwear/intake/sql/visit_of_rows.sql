@@ -5,14 +5,18 @@ with days as (
     select
         vehicle_id,
         visit_date,
-        count(*) filter (where aside_as is null) as n_good,
-        count(*) filter (where aside_as is not null) as n_aside,
-        min(visit_id) filter (where aside_as is null) as good_visit_id,
-        min(visit_odometer_km) filter (where aside_as is null) as good_odometer_km,
-        min(visit_id) filter (where aside_as is not null) as aside_visit_id,
-        min(visit_odometer_km) filter (where aside_as is not null) as aside_odometer_km,
-        min(aside_as) as aside_as
-    from visit_clusters
+        count(distinct visit_id) filter (where counts) + count(*) filter (where counts and visit_id is null) as n_good,
+        count(*) filter (where not counts) as n_aside,
+        min(visit_id) filter (where counts) as good_visit_id,
+        coalesce(
+            arg_min(visit_odometer_km, first_id) filter (where counts),
+            min(visit_odometer_km) filter (where counts)
+        ) as good_odometer_km,
+        min(visit_id) filter (where not counts) as aside_visit_id,
+        min(visit_odometer_km) filter (where not counts) as aside_odometer_km,
+        min(aside_as) as aside_as,
+        min(withdrawn_as) as withdrawn_as
+    from (select *, aside_as is null and withdrawn_as is null as counts from visit_clusters) as clusters
     group by vehicle_id, visit_date
 )
 select
@@ -20,6 +24,7 @@ select
     k.visit_id,
     k.visit_odometer_km,
     k.aside_as,
+    k.withdrawn_as,
     null::varchar as reason
 from checked as c
 inner join visit_clusters as k
@@ -32,6 +37,7 @@ select
     case when days.n_good = 1 then days.good_visit_id when days.n_good = 0 then days.aside_visit_id end,
     case when days.n_good = 1 then days.good_odometer_km when days.n_good = 0 then days.aside_odometer_km end,
     case when coalesce(days.n_good, 0) = 0 then days.aside_as end,
+    case when coalesce(days.n_good, 0) = 0 then days.withdrawn_as end,
     case
         when days.n_good > 1
             then days.n_good || ' visits of unit "' || s.unit || '" are on record for ' || c.visit_date

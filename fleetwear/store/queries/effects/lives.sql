@@ -35,7 +35,9 @@ suppliers as (
 versions as (
     select v.vehicle_id, v.valid_from, v.model, v.depot, v.duty
     from vehicles as v
-    join known_loads using (load_id), known_moment as m
+    join known_loads using (load_id)
+    cross join known_moment as m
+    anti join known_superseded as gone on gone.table_name = 'vehicles' and gone.row_id = v.vehicle_row_id
     where v.valid_from <= m.as_of
     qualify row_number() over (partition by v.vehicle_id, v.valid_from order by v.vehicle_row_id desc) = 1
 ),

@@ -34,12 +34,11 @@ select
 from fit_input_series as c
 join known_vehicles as kv on kv.vehicle_id = c.vehicle_id
 join positions as p on p.position_id = c.position_id
-join limits as li
+join known_limits as li
     on li.kind = p.kind
     and (li.model is null or li.model = kv.model)
     and (li.place is null or li.place = p.place)
     and (li.direction is null or li.direction = c.direction)
-join known_loads on known_loads.load_id = li.load_id
 left join last_measured as lv
     on lv.vehicle_id = c.vehicle_id
     and lv.position_id = c.position_id

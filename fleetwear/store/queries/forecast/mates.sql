@@ -6,13 +6,12 @@ with limited as (
     from known_series_visits as s
     join known_vehicles as kv on kv.vehicle_id = s.vehicle_id
     join positions as p on p.position_id = s.position_id
-    join limits as li
+    join known_limits as li
         on li.kind = p.kind
         and (li.model is null or li.model = kv.model)
         and (li.place is null or li.place = p.place)
         and (li.direction is null or li.direction = s.direction)
         and li.valid_from <= s.visit_date
-    join known_loads on known_loads.load_id = li.load_id
     where s.result = 'measured'
     qualify row_number() over (
         partition by s.vehicle_id, s.position_id, s.life_no, s.direction, s.visit_id, s.timing

@@ -21,6 +21,7 @@ left join (
             filter (where in_service_odometer_km is not null and a.row_id is null) as in_service_odometer_km
     from vehicles
     join known_loads using (load_id)
+    anti join known_superseded as s on s.table_name = 'vehicles' and s.row_id = vehicle_row_id
     left join known_set_aside as a on a.table_name = 'vehicles' and a.row_id = vehicle_row_id
     group by vehicle_id
 ) as first using (vehicle_id)

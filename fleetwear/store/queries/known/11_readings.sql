@@ -24,7 +24,7 @@ works as (
 
 select
     r.reading_id,
-    r.visit_id,
+    v.visit_id,
     r.vehicle_id,
     r.position_id,
     r.direction,
@@ -55,6 +55,8 @@ select
     coalesce(asked.question, '') as question
 from readings as r
 join known_loads on known_loads.load_id = r.load_id
-join known_visits as v on v.visit_id = r.visit_id
+left join known_visit_versions as moved on moved.visit_id = r.visit_id
+join known_visits as v
+    on v.visit_id = case when moved.visit_id is null then r.visit_id else moved.standing_id end
 left join asked on asked.reading_id = r.reading_id
 anti join known_set_aside as a on a.table_name = 'readings' and a.row_id = r.reading_id

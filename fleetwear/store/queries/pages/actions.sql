@@ -17,7 +17,7 @@ read_later as (
     from latest as a
     join readings as r on r.vehicle_id = a.vehicle_id and r.position_id = a.position_id
     join visits as v on v.visit_id = r.visit_id and v.visit_date > a.action_date
-    anti join set_aside as s on s.table_name = 'visits' and s.row_id = v.visit_id
+    anti join not_counting as s on s.table_name = 'visits' and s.row_id = v.visit_id
     group by a.action_id
 ),
 
@@ -26,7 +26,7 @@ worked_later as (
     from latest as a
     join work as w
         on w.vehicle_id = a.vehicle_id and w.position_id = a.position_id and w.work_date >= a.action_date
-    anti join set_aside as s on s.table_name = 'work' and s.row_id = w.work_id
+    anti join not_counting as s on s.table_name = 'work' and s.row_id = w.work_id
     where w.work in ('replaced', 'adjusted')
     group by a.action_id
 )

@@ -19,6 +19,7 @@ select
     valid_from,
     null as note
 from limits
+anti join not_counting as gone on gone.table_name = 'limits' and gone.row_id = limits.limit_id
 union all
 select
     'wheel',

@@ -6,13 +6,12 @@ with limit_then as (
     from known_readings as r
     join known_vehicles as kv on kv.vehicle_id = r.vehicle_id
     join positions as p on p.position_id = r.position_id
-    join limits as li
+    join known_limits as li
         on li.kind = p.kind
         and (li.model is null or li.model = kv.model)
         and (li.place is null or li.place = p.place)
         and (li.direction is null or li.direction = r.direction)
         and li.valid_from <= r.visit_date
-    join known_loads on known_loads.load_id = li.load_id
     where r.vehicle_id = $vehicle_id and r.result = 'measured'
     qualify row_number() over (
         partition by r.reading_id

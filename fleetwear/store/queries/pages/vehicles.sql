@@ -4,6 +4,13 @@ with described as (
     join loads as l on l.load_id = v.load_id
     join forecasts as f
         on f.forecast_id = $forecast_id and (f.known_by is null or l.loaded_at <= f.known_by)
+    where not exists (
+        select 1
+        from corrections as c
+        join loads as cl on cl.load_id = c.load_id
+        where c.table_name = 'vehicles' and c.row_id = v.vehicle_row_id
+            and (f.known_by is null or cl.loaded_at <= f.known_by)
+    )
     qualify row_number() over (
         partition by v.vehicle_id
         order by v.valid_from <= f.as_of desc,

@@ -18,13 +18,12 @@ limits_of_ways as (
     select w.*, li.limit_mm, li.source
     from ways as w
     cross join known_moment as m
-    join limits as li
+    join known_limits as li
         on li.kind = w.kind
         and (li.model is null or li.model = w.model)
         and (li.place is null or li.place = w.place)
         and (li.direction is null or li.direction = w.direction)
         and li.valid_from <= m.as_of
-    join known_loads on known_loads.load_id = li.load_id
     qualify row_number() over (
         partition by w.model, w.kind, w.place, w.direction, w.method, w.read_at
         order by

@@ -1,0 +1,141 @@
+"""What the program did: a row in the store, and a line in the log, of every load, fit, forecast and the like."""
+
+from __future__ import annotations
+
+import json
+import logging
+import time
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+from fleetwear import __version__
+from fleetwear.errors import StoreError
+from fleetwear.store.connection import Store
+from fleetwear.store.queries import sql
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    import duckdb
+    import pandas as pd
+
+LOG = logging.getLogger("fleetwear")
+"""The program's log; the command line says where its lines go."""
+
+WHATS = ("load", "fit", "forecast", "publish", "backtest", "backup", "verify", "erase")
+"""What leaves a row."""
+
+_LONGEST_WAIT_S = 5.0
+
+
+@dataclass
+class Running:
+    """Something that is being done; `record` says that it is done, on a connection that is open for it anyhow."""
+
+    what: str
+    settings: dict[str, Any]
+    began_at: datetime
+    counts: dict[str, Any] = field(default_factory=dict)
+    is_recorded: bool = False
+    _began: float = field(default_factory=time.perf_counter)
+
+    @property
+    def elapsed_seconds(self) -> float:
+        """How long it has taken so far; a clock that is set has no part in it."""
+        return time.perf_counter() - self._began
+
+    def record(self, con: duckdb.DuckDBPyConnection, **counts: object) -> None:
+        """Write the row of something done, with what it counted."""
+        self.counts |= counts
+        self._write(con, "done", "")
+        self.is_recorded = True
+
+    def _write(self, con: duckdb.DuckDBPyConnection, outcome: str, said: str) -> None:
+        con.execute(
+            sql("runs/record"),
+            {
+                "what": self.what,
+                "began_at": self.began_at,
+                "elapsed_seconds": self.elapsed_seconds,
+                "outcome": outcome,
+                "said": said,
+                "counts": json.dumps(self.counts, default=str, ensure_ascii=False),
+                "settings": json.dumps(self.settings, default=str, ensure_ascii=False),
+                "version": __version__,
+            },
+        )
+
+    def close(self, folder: Path, outcome: str, said: str) -> None:
+        """Write the row on a connection of its own, where the store can be written, and the line of the log."""
+        if not self.is_recorded:
+            try:
+                with Store(folder).writer(wait_seconds=_LONGEST_WAIT_S) as con:
+                    self._write(con, outcome, said)
+            except Exception as error:
+                LOG.info("the run could not be recorded in the store: %s", error, extra={"fields": {"what": self.what}})
+        seconds = round(self.elapsed_seconds, 3)
+        told = {
+            "what": self.what,
+            "outcome": outcome,
+            "seconds": seconds,
+            "counts": self.counts,
+            "version": __version__,
+        }
+        counted = ", ".join(f"{name} {value}" for name, value in self.counts.items())
+        if outcome == "done":
+            LOG.info("%s done in %.2f s: %s", self.what, seconds, counted or "-", extra={"fields": told})
+        else:
+            LOG.info("%s failed after %.2f s: %s", self.what, seconds, said, extra={"fields": told | {"said": said}})
+
+
+@contextmanager
+def running(folder: Path, what: str, *, settings: dict[str, Any] | None = None) -> Iterator[Running]:
+    """Record that something is done in the store of a folder, or that it failed and with which words.
+
+    A failure that the store cannot take, because it is missing or locked, is in the log alone.
+
+    Parameters
+    ----------
+    folder
+        The store's folder.
+    what
+        One of `WHATS`.
+    settings
+        What it was asked to do.
+    """
+    run = Running(what, settings or {}, datetime.now(UTC).replace(tzinfo=None))
+    LOG.debug("%s begins", what, extra={"fields": {"what": what, "settings": run.settings}})
+    try:
+        yield run
+    except BaseException as error:
+        run.is_recorded = False
+        run.close(folder, "failed", str(error) or type(error).__name__)
+        raise
+    run.close(folder, "done", "")
+
+
+def read_runs(con: duckdb.DuckDBPyConnection, *, what: str | None = None, last: int = 20) -> pd.DataFrame:
+    """Return the latest runs, the latest first.
+
+    Returns
+    -------
+    DataFrame
+        run, what, began_at (UTC), seconds, outcome ("done" or "failed"), said (why it failed), counts and settings
+        (JSON), version.
+
+    Raises
+    ------
+    StoreError
+        If the store has an earlier schema, without such rows.
+    """
+    from fleetwear.store.migrations import schema_version
+
+    if schema_version(con) < _RUNS_SINCE:
+        raise StoreError("the store has no record of runs yet", mend="The next load or forecast begins one.")
+    return con.execute(sql("runs/last"), {"what": what, "last": last}).df()
+
+
+_RUNS_SINCE = 8

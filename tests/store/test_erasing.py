@@ -1,0 +1,169 @@
+"""A person's name is erased on request: nowhere in the store's folder, and all numbers as they were."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+
+import pytest
+import xlsxwriter
+
+from fleetwear.errors import InputError
+from fleetwear.intake import list_quarantine
+from fleetwear.intake.sheets import read_sheets
+from fleetwear.store import Store, publish
+from fleetwear.store.erasing import erase_person
+from fleetwear.store.inbox import Inbox
+from fleetwear.store.rewriting_files import Name, without_name
+from fleetwear.store.verifying import verify
+from pipelines import load
+
+TODAY = date(2026, 11, 20)
+NAME = "Zoé Quux-Nobody"
+JOINT = "left front lower ball joint"
+TABLES = {
+    "vehicles": f"unit,model,owner,depot\nA1,Alpha,{NAME},Harbour",
+    "positions": "model,axle,side,place,kind\nAlpha,front,left,lower,ball joint",
+    "visits": "unit,visit date,odometer (km),technician,complaint\n"
+    f'A1,2024-02-10,2000,{NAME.upper()},"clunk; ask {NAME}, or not"',
+    "readings": f"unit,visit date,odometer (km),technician,joint,direction,play\n"
+    f"A1,2024-02-10,2000,{NAME},{JOINT},in-out,20 thou",
+    f"work of {NAME}": f"unit,work date,odometer (km),joint,work,reason\nA1,2024-03-01,2900,{JOINT},replaced,x",
+}
+NUMBERS = "select reading_id, visit_id, session, stroke, play_mm, row_key from readings order by 1"
+
+
+def holding(folder, name=NAME):
+    """Return the files that hold the name, in any case, in their bytes or their own name."""
+    wanted = [form.encode() for form in (name, name.upper(), name.lower())]
+    return [
+        path
+        for path in folder.rglob("*")
+        if name.lower() in path.name.lower() or (path.is_file() and any(form in path.read_bytes() for form in wanted))
+    ]
+
+
+def rows(folder, query):
+    with Store(folder).reader() as con:
+        return con.execute(query).fetchall()
+
+
+@pytest.fixture
+def folder(make_store, tmp_path):
+    folder = make_store(TABLES)
+    bad = tmp_path / "bad.csv"
+    bad.write_text(
+        f'unit,visit date,odometer (km),technician\nZ9,2024-02-10,2000,"{NAME}"\nA1,2024-06-01,"{NAME}",T1\n'
+    )
+    book = tmp_path / "book.xlsx"
+    with xlsxwriter.Workbook(book) as workbook:
+        sheet = workbook.add_worksheet()
+        bold = workbook.add_format({"bold": True})
+        for i, row in enumerate((["unit", "visit date", "odometer (km)", "technician"], ["A1", "2024-05-01", "5000"])):
+            for j, cell in enumerate(row):
+                sheet.write(i, j, cell)
+        sheet.write_rich_string(1, 3, bold, NAME[:6], NAME[6:])
+    corrections = tmp_path / "c.csv"
+    corrections.write_text(f"table,number,change,why,by\nreading,1,play=18 thou; technician={NAME},slip,{NAME}\n")
+    load.run(folder, [bad, book, corrections], TODAY)
+    for _ in range(2):
+        publish(Store(folder))
+    return folder
+
+
+def test_the_name_is_nowhere_and_the_numbers_are_as_they_were(folder):
+    before, snapshots = rows(folder, NUMBERS), list((folder / "snapshots").glob("*.duckdb"))
+    assert len(holding(folder)) > 5
+    done = erase_person(folder, NAME.lower(), by=NAME, why=f"asked by {NAME}")
+    assert holding(folder) == []
+    assert done.left == ()
+    assert done.snapshots_removed == len(snapshots)
+    assert len(list((folder / "snapshots").glob("*.duckdb"))) == 1
+    assert rows(folder, NUMBERS) == before
+    assert rows(folder, "select owner from vehicles") == [(done.code,)]
+    assert rows(folder, "select distinct technician from readings") == [(done.code,)]
+    assert rows(folder, "select complaint from visit_notes order by 1")[0] == (f"clunk; ask {done.code}, or not",)
+    assert rows(folder, "select corrected_by, changes from corrections") == [
+        (done.code, f"play=18 thou; technician={done.code}")
+    ]
+    with Store(folder).reader() as con:
+        refused = list_quarantine(con)
+    assert json.loads(refused["cells"][0])["technician"] == done.code
+    assert any(done.code in reason for reason in refused["reasons"][1])
+    assert rows(folder, "select erased_by, why from erasures") == [(done.code, f"asked by {done.code}")]
+    assert not verify(folder).wrong
+    for name in Inbox(folder).names():
+        entry = Inbox(folder).look(name)
+        assert entry.rewritten == () or entry.rewritten[-1][1] == entry.sha256
+
+
+def test_what_comes_after_goes_on_as_before(folder, tmp_path):
+    erase_person(folder, NAME, by="T2", why="asked")
+    assert load.run(folder, [], TODAY) == []
+    (tmp_path / "more.csv").write_text("unit,model\nA2,Alpha\n")
+    assert load.run(folder, [tmp_path / "more.csv"], TODAY)[0].rows_in == 1
+    ids = rows(folder, "select vehicle_row_id, load_id from vehicles order by 1")
+    assert ids[1][0] == ids[0][0] + 1
+    assert load.run(folder, [tmp_path / "files" / "readings.csv"], TODAY)[0].rows_known == 1
+    with pytest.raises(InputError, match="stands nowhere"):
+        erase_person(make_empty(tmp_path), NAME, by="T2", why="asked")
+    assert not verify(folder).wrong
+
+
+def make_empty(tmp_path):
+    (tmp_path / "v.csv").write_text("unit,model\nA2,Alpha\n")
+    load.run(tmp_path / "other", [tmp_path / "v.csv"], TODAY)
+    return tmp_path / "other"
+
+
+def test_a_replay_of_the_rewritten_files_gives_the_same_rows(folder, tmp_path):
+    erase_person(folder, NAME, by="T2", why="asked")
+    inbox = Inbox(folder)
+    files = [inbox.content(inbox.look(name)) for name in inbox.names()]
+    load.run(tmp_path / "replayed", files, TODAY)
+    for query in (
+        "select visit_date, odometer_km, technician from visit_details order by all",
+        "select play_mm, technician, session, stroke from readings order by all",
+        "select unit, owner from vehicles",
+        "select cells::varchar, reasons from quarantine order by all",
+    ):
+        assert rows(tmp_path / "replayed", query) == rows(folder, query)
+
+
+def test_an_erasure_that_was_cut_off_goes_on_with_its_code(folder, monkeypatch):
+    from fleetwear.store import erasing
+
+    def cut(*_, **__):
+        raise OSError("the disk is gone")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(erasing, "_swap_store", cut)
+        with pytest.raises(Exception, match="not erased everywhere yet"):
+            erase_person(folder, NAME, by="T2", why="asked")
+    (code,) = {json.loads((folder / "erasing.json").read_text())["code"]}
+    done = erase_person(folder, NAME, by="T2", why="asked")
+    assert done.code == code
+    assert holding(folder) == []
+    assert not verify(folder).wrong
+
+
+def test_words_that_numbers_hang_on_are_not_erased(folder):
+    before = rows(folder, NUMBERS)
+    for name in ("Alpha", "Harbour", "a1", "ball", "x"):
+        with pytest.raises(InputError):
+            erase_person(folder, name, by="T2", why="asked")
+    assert rows(folder, NUMBERS) == before
+    assert holding(folder)
+
+
+def test_files_of_every_kind(tmp_path):
+    name = Name("T. Nobody", "person-1")
+    assert without_name(b"T. Nobody,x\nT. Nobodyson\n", name) == b"person-1,x\nT. Nobodyson\n"
+    assert without_name("\ufefft.  NOBODY;ü".encode("utf-16"), name).decode("utf-16").endswith("person-1;ü")
+    assert without_name("T. Nobody ü".encode("cp1252"), name) == "person-1 ü".encode("cp1252")
+    book = tmp_path / "b.xlsx"
+    with xlsxwriter.Workbook(book) as workbook:
+        workbook.add_worksheet().write_column(0, 0, ["unit", "T. Nobody", "& T. Nobody"])
+    book.write_bytes(without_name(book.read_bytes(), name))
+    (sheet,) = read_sheets(book)
+    assert sheet.cells.column(0).to_pylist() == ["person-1", "& person-1"]
