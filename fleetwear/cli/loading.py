@@ -33,6 +33,14 @@ def load(
             metavar="[FILE...]", help="CSV or XLSX files, in any order; without any, what lies in the inbox."
         ),
     ] = None,
+    columns: Annotated[
+        Path | None,
+        typer.Option(
+            "--columns",
+            metavar="MAP.toml",
+            help="Column map of these files; else readings.csv has readings.columns.toml beside it.",
+        ),
+    ] = None,
     store: StoreOption = None,
 ) -> None:
     """Load files of vehicles, joint positions, limits, services, parts, visits, readings, work or odometer values.
@@ -47,7 +55,13 @@ def load(
 
     folder = store_folder(store)
     summaries = pipeline.run(
-        folder, files or [], date.today(), on_progress=talk_if_terminal(), on_note=say, on_wait=tell_waiting
+        folder,
+        files or [],
+        date.today(),
+        columns=columns,
+        on_progress=talk_if_terminal(),
+        on_note=say,
+        on_wait=tell_waiting,
     )
     tell_load(summaries)
     if not summaries:
@@ -72,6 +86,8 @@ def tell_load(summaries: list[LoadSummary]) -> None:
             say(f"    {count} x {reason}")
         for header in one.ignored:
             say(f"    column left out: {header}")
+        for remark in one.remarks:
+            say(f"    {remark}")
     if any(one.rows_quarantined + one.rows_quarantined_before for one in summaries):
         say("Refused rows: fleetwear quarantine")
     if any(one.questions for one in summaries):

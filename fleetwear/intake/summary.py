@@ -32,6 +32,8 @@ class LoadSummary:
         How many rows each reason refused, the most frequent first.
     ignored
         Headers that name no column, with the nearest that does.
+    remarks
+        What a person should know: hidden sheets, doubtful vehicle identification numbers, vehicles that changed number.
     elapsed_seconds
         How long reading, checking and storing took.
     """
@@ -50,4 +52,5 @@ class LoadSummary:
     changed: int = 0
     reasons: dict[str, int] = field(default_factory=dict)
     ignored: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
     elapsed_seconds: float = 0.0

@@ -1,7 +1,8 @@
 """The inbox: every file handed over, kept as it came before anything else is done with it.
 
 An entry is a folder ``inbox/<moment>-<start of the SHA-256>/`` with ``manifest.json`` (entry, original name, size,
-SHA-256, received at, by what) and ``content/<original name>``. It is made under another name, synced, and given its own
+SHA-256, received at, by what) and ``content/<original name>``; a file that came with a column map has that beside
+it as ``columns.toml``, and its name and SHA-256 in the manifest. It is made under another name, synced, and given its own
 name in one step, so an entry is whole or not there. Entries are only ever added. What was done with them stands in the
 store, table ``inbox_entries``; what has no row there is untaken.
 
@@ -27,13 +28,14 @@ from fleetwear.errors import StoreError
 from fleetwear.store.syncing import copy_synced, pour, sync, write_synced
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Mapping
 
 INBOX_FOLDER = "inbox"
 """The folder of files as they were handed over, inside the store's folder."""
 
 MANIFEST = "manifest.json"
 CONTENT = "content"
+COLUMNS = "columns.toml"
 _BEING_MADE = ".unfinished"
 _MOMENT = "%Y%m%dT%H%M%S%fZ"
 _LEFT_BEHIND = timedelta(days=1)
@@ -53,6 +55,8 @@ class Entry:
         When, in UTC.
     received_by
         What handed it over: a program and its version.
+    columns_name, columns_sha256
+        The column map that came with it; None without one.
     """
 
     entry: str
@@ -61,6 +65,8 @@ class Entry:
     sha256: str
     received_at: datetime
     received_by: str
+    columns_name: str | None = None
+    columns_sha256: str | None = None
 
 
 @dataclass(frozen=True)
@@ -80,6 +86,8 @@ class _Unfinished:
     original_name: str
     size_bytes: int
     sha256: str
+    columns_name: str | None
+    columns_sha256: str | None
 
 
 @dataclass(frozen=True)
@@ -96,6 +104,10 @@ class Inbox:
     def content(self, entry: Entry) -> Path:
         """Return the path of an entry's file."""
         return self.folder / entry.entry / CONTENT / entry.original_name
+
+    def columns(self, entry: Entry) -> Path | None:
+        """Return the path of an entry's column map, None if it came without one."""
+        return None if entry.columns_sha256 is None else self.folder / entry.entry / COLUMNS
 
     def names(self) -> list[str]:
         """Return the names of all entries, the earliest first."""
@@ -139,14 +151,34 @@ class Inbox:
             return Damage(name, f"its file {entry.original_name} has {size} bytes and came with {entry.size_bytes}")
         if sha256 != entry.sha256:
             return Damage(name, f"its file {entry.original_name} is altered: SHA-256 {sha256}, came as {entry.sha256}")
-        return entry
+        return self._check_columns(entry) or entry
+
+    def _check_columns(self, entry: Entry) -> Damage | None:
+        columns = self.columns(entry)
+        if columns is None:
+            return None
+        try:
+            with columns.open("rb") as file:
+                _, sha256 = pour(file)
+        except OSError as error:
+            return Damage(entry.entry, f"its column map cannot be read ({error.strerror or error})")
+        if sha256 != entry.columns_sha256:
+            return Damage(entry.entry, f"its column map is altered: SHA-256 {sha256}, came as {entry.columns_sha256}")
+        return None
 
     @contextmanager
-    def deliver(self, paths: Iterable[Path], *, by: str, received_at: datetime | None = None) -> Iterator[list[Entry]]:
+    def deliver(
+        self,
+        paths: Iterable[Path],
+        *,
+        by: str,
+        received_at: datetime | None = None,
+        columns: Mapping[Path, Path] | None = None,
+    ) -> Iterator[list[Entry]]:
         """Put files into the inbox and hold their entries until the block ends.
 
         When the block begins, all of them are on the disk. A file that is in the inbox already, under the same name
-        and with the same bytes, gets no second entry.
+        and with the same bytes and the same column map, gets no second entry.
 
         Parameters
         ----------
@@ -156,6 +188,8 @@ class Inbox:
             What hands them over.
         received_at
             When (UTC); now unless given.
+        columns
+            The column maps of those files that have one, by file.
 
         Raises
         ------
@@ -163,9 +197,10 @@ class Inbox:
             If the inbox cannot be written; files that have no entry yet are then as safe as they were before.
         """
         when = received_at or datetime.now(UTC).replace(tzinfo=None)
+        maps = columns or {}
         with ExitStack() as held:
             try:
-                made = [self._prepare(Path(path), held) for path in paths]
+                made = [self._prepare(Path(path), maps.get(Path(path)), held) for path in paths]
                 entries = [
                     one if isinstance(one, Entry) else self._finish(one, held, by=by, received_at=when) for one in made
                 ]
@@ -190,7 +225,7 @@ class Inbox:
             return False
         return False
 
-    def _prepare(self, path: Path, held: ExitStack) -> Entry | _Unfinished:
+    def _prepare(self, path: Path, columns: Path | None, held: ExitStack) -> Entry | _Unfinished:
         """Return the entry that holds this file already, or a new one that lacks only manifest and name."""
         self._make_folder()
         folder = self.folder / f"{os.getpid()}-{uuid4().hex}{_BEING_MADE}"
@@ -199,7 +234,11 @@ class Inbox:
             with path.open("rb") as source:
                 size, sha256 = copy_synced(source, folder / CONTENT / path.name)
             sync(folder / CONTENT)
-            same = self._same(path.name, sha256)
+            columns_sha256 = None
+            if columns is not None:
+                with columns.open("rb") as source:
+                    _, columns_sha256 = copy_synced(source, folder / COLUMNS)
+            same = self._same(path.name, sha256, columns_sha256)
             if same is not None:
                 held.enter_context(_held(self.folder / same.entry / MANIFEST))
                 shutil.rmtree(folder)
@@ -207,14 +246,24 @@ class Inbox:
         except Exception:
             shutil.rmtree(folder, ignore_errors=True)
             raise
-        return _Unfinished(folder, path.name, size, sha256)
+        return _Unfinished(folder, path.name, size, sha256, columns.name if columns else None, columns_sha256)
 
     def _finish(self, made: _Unfinished, held: ExitStack, *, by: str, received_at: datetime) -> Entry:
         """Give a new entry its manifest and its name; where another process was first, the name after that."""
         while True:
             name = self._next_name(received_at, made.sha256)
-            entry = Entry(name, made.original_name, made.size_bytes, made.sha256, received_at, by)
+            entry = Entry(
+                name,
+                made.original_name,
+                made.size_bytes,
+                made.sha256,
+                received_at,
+                by,
+                made.columns_name,
+                made.columns_sha256,
+            )
             said = asdict(entry) | {"received_at": entry.received_at.isoformat()}
+            said = {key: value for key, value in said.items() if value is not None}
             manifest = made.folder / MANIFEST
             manifest.unlink(missing_ok=True)
             write_synced(json.dumps(said, ensure_ascii=False, indent=1) + "\n", manifest)
@@ -240,12 +289,13 @@ class Inbox:
                 if datetime.now().timestamp() - left.stat().st_mtime > _LEFT_BEHIND.total_seconds():
                     shutil.rmtree(left)
 
-    def _same(self, original_name: str, sha256: str) -> Entry | None:
-        """Return the latest whole entry of a file with this name and these bytes."""
+    def _same(self, original_name: str, sha256: str, columns_sha256: str | None) -> Entry | None:
+        """Return the latest whole entry of a file with this name, these bytes and this column map."""
+        wanted = (original_name, sha256, columns_sha256)
         for name in reversed(self.names()):
             if name.endswith(f"-{sha256[:16]}"):
                 found = self.check(name)
-                if isinstance(found, Entry) and (found.original_name, found.sha256) == (original_name, sha256):
+                if isinstance(found, Entry) and (found.original_name, found.sha256, found.columns_sha256) == wanted:
                     return found
         return None
 
