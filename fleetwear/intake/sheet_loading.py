@@ -12,6 +12,7 @@ import pyarrow.compute as pc
 
 from fleetwear import __version__
 from fleetwear.intake import quarantine
+from fleetwear.intake.identity import ask_same_visits, ask_sides, vehicle_remarks
 from fleetwear.intake.odometer_check import find_contradictions
 from fleetwear.intake.questions import ask
 from fleetwear.intake.set_aside import set_aside
@@ -96,6 +97,7 @@ class SheetLoad:
             "rows_quarantined": len(fresh),
         }
         aside = asked = 0
+        remarks: tuple[str, ...] = ()
         if rows_in or len(fresh) or settled:
             load_id = self._record(counts, elapsed=time.monotonic() - started)
             self._quarantine(fresh, contradicted, load_id=load_id)
@@ -104,7 +106,11 @@ class SheetLoad:
             if settled:
                 quarantine.settle(self.con, settled, load_id=load_id, settled_at=self.loaded_at)
             if self._table == "readings" and rows_in:
-                asked = ask(self.con, load_id=load_id)
+                asked = ask(self.con, load_id=load_id) + ask_sides(self.con, load_id=load_id, file_name=self._file)
+            if self._table in _OF_VISITS and rows_in:
+                asked += ask_same_visits(self.con, load_id=load_id)
+            if self._table == "vehicles" and rows_in:
+                remarks = vehicle_remarks(self.con, load_id=load_id)
         return LoadSummary(
             file=self._file,
             sheet=self.sheet.name,
@@ -117,7 +123,7 @@ class SheetLoad:
             changed=changed,
             reasons=_count_reasons(fresh),
             ignored=self.recognised.ignored,
-            remarks=self.sheet.left_out,
+            remarks=(*self.sheet.left_out, *remarks),
             elapsed_seconds=time.monotonic() - started,
         )
 

@@ -6,12 +6,15 @@ import csv
 import hashlib
 import io
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pyarrow as pa
 
 from fleetwear.errors import InputError
+from fleetwear.intake.clean_csv import first_line, read_clean
 from fleetwear.intake.column_maps import ENCODINGS
 from fleetwear.intake.notation import Notation
 from fleetwear.intake.sizes import MAX_CELL_CHARACTERS, MAX_ROWS, check_file, check_row, check_shape
@@ -185,6 +188,8 @@ def _read_csv(path: Path, shown: str, columns: ColumnMap | None) -> Sheet:
     data = path.read_bytes()
     if not data.strip():
         raise InputError("the file is empty", where=shown, mend="It needs a header and rows below it.")
+    if columns is None and (clean := _clean_csv(path, shown, data)) is not None:
+        return clean
     encoding = (columns.encoding if columns else "") or "utf-8"
     try:
         text = data.decode(ENCODINGS[encoding])
@@ -203,13 +208,32 @@ def _read_csv(path: Path, shown: str, columns: ColumnMap | None) -> Sheet:
     return _gather(path, shown, None, records, columns, merged=None)
 
 
+def _clean_csv(path: Path, shown: str, data: bytes) -> Sheet | None:
+    line = first_line(data)
+    if line is None or len(line) > MAX_CELL_CHARACTERS:
+        return None
+    delimiter = _delimiter(line[:10_000])
+    written = line.split(delimiter)
+    check_row(1, written, where=shown)
+    header = _check_header(written, where=shown)
+    cells = read_clean(data, delimiter, header) if len(header) == len(written) else None
+    if cells is None:
+        return None
+    numbers = pa.chunked_array([pa.array(np.arange(2, cells.num_rows + 2))])
+    return Sheet(path, None, tuple(header), 1, cells, numbers, shown=shown)
+
+
+def _delimiter(header_line: str) -> str:
+    return max(",;\t", key=lambda each: (header_line.count(each), each == ","))
+
+
 def _records(text: str, shown: str, delimiter: str, header_row: int) -> Iterator[tuple[int, list[str]]]:
     """Yield each record with its number as a spreadsheet counts rows: a record over two lines is one row."""
     if not delimiter:
-        header_line = text.lstrip()[:10_000].partition("\n")[0]
+        header_line = text.lstrip("\n\r \xa0")[:10_000].partition("\n")[0]
         if header_row > 1:
             header_line = "".join(text.splitlines()[header_row - 1 : header_row])
-        delimiter = max(",;\t", key=lambda each: (header_line.count(each), each == ","))
+        delimiter = _delimiter(header_line)
     previous_limit = csv.field_size_limit(MAX_CELL_CHARACTERS)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     first_line = 1
@@ -342,7 +366,7 @@ def _joined(rows: list[list[str]], above: int, merged: Sequence[tuple[int, int, 
     width = max(len(row) for row in rows)
     filled = [[*(cell.strip() for cell in row), *[""] * (width - len(row))] for row in rows]
     if merged is None:
-        for upper, lower in zip(filled, filled[1:], strict=False):
+        for upper, lower in pairwise(filled):
             for place in range(1, width):
                 if not upper[place] and lower[place]:
                     upper[place] = upper[place - 1]

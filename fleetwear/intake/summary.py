@@ -24,7 +24,7 @@ class LoadSummary:
     set_aside
         Rows of earlier loads that these rows found out as mistaken.
     questions
-        Readings taken in that look implausible and are asked about.
+        What was taken in and is asked about: implausible readings, visits that may be one, sides that may be swapped.
     changed
         Readings taken in whose row an earlier load of this file had with other values. Nothing is removed: they
         count as further strokes beside the earlier ones, so a person should say which one is the mistake.

@@ -13,6 +13,11 @@ WORDS = frozenset(
 """What the first cell of such a row says; a colon may follow."""
 
 
+def is_total(first: str) -> bool:
+    """Return whether a row whose first cell that is not blank says this looks like a total."""
+    return len(first) <= 20 and first.strip().rstrip(":").strip().casefold() in WORDS
+
+
 @dataclass
 class TotalRows:
     """Rows that look like totals, held back until it is known whether another row follows."""
@@ -21,8 +26,7 @@ class TotalRows:
 
     def hold_back(self, number: int, row: list[str]) -> bool:
         """Return whether a row looks like a total; it is then kept here."""
-        first = next(cell for cell in row if cell.strip())
-        if len(first) > 20 or first.strip().rstrip(":").strip().casefold() not in WORDS:
+        if not is_total(next(cell for cell in row if cell.strip())):
             return False
         self._held.append((number, row))
         return True

@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     from fleetwear.intake.columns import Column, Table
     from fleetwear.units import Quantity
 
-_MEASURE = rf"^({NUMBER_PATTERN})\s*(.*)$"
+_MEASURE = rf"^({NUMBER_PATTERN})[\s\x{{a0}}]*(.*)$"
+_NO_DATE = " is not a date: write it as yyyy-mm-dd, like 2024-03-02"
 _MAY_LIE_AHEAD = {"valid from"}
 _POSITIVE = {"limit", "interval", "resolution"}
 _KEYS = {"unit": "lower", "model": "lower", "joint": "word_form", "symptom joint": "word_form"}
@@ -35,6 +36,9 @@ _UNIT_COLUMNS = {
     ("readings", "resolution"): "play unit",
 }
 _EXAMPLES: dict[Quantity, tuple[str, str]] = {"play": ("20 thou", "thou"), "distance": ("12400 km", "km")}
+_FAILED = (
+    "'shows the error \"' || written || '\": correct its formula, or let the spreadsheet program calculate it and save'"
+)
 _SQL_TYPES = {"date": "date", "whole": "integer", "number": "double", "yes or no": "boolean"}
 
 
@@ -64,15 +68,12 @@ def read_cells(column: Column, *, header: str, result_words: bool = False) -> st
     cases = " ".join(
         f"when {when} then {quote(header + ' ')} || {text}" for when, text in _problems(column, result_words)
     )
-    failed = f"written in ({', '.join(quote(error) for error in ERRORS)})"
-    why = (
-        quote(f"{header} ")
-        + " || "
-        + quote('shows the error "')
-        + " || written || "
-        + quote('": correct its formula, or let the spreadsheet program calculate it and save')
+    said_so = quote(f"{header} ")
+    cases = (
+        f"when written in ({', '.join(quote(error) for error in ERRORS)}) then {said_so} || {_FAILED} "
+        f"when miswritten is not null then {said_so} || miswritten {cases}"
     )
-    problem = f"case when {failed} then {why} when miswritten is not null then {quote(header + ' ')} || miswritten {cases} end"
+    problem = f"case {cases} end"
     c = snake(column.name)
     return f"""
 create or replace temp table read_{c} as
@@ -144,12 +145,9 @@ def _problems(column: Column, result_words: bool) -> Iterator[tuple[str, str]]:
         case "date":
             yield (
                 "value is null and regexp_full_match(said, '\\d{1,2}[./-]\\d{1,2}[./-]\\d{2,4}')",
-                shown
-                + quote(
-                    " can be two dates: write it as yyyy-mm-dd, like 2024-03-02, or state the sheet's style in a column map"
-                ),
+                shown + quote(f"{_NO_DATE}, or state in a column map how its dates are written"),
             )
-            yield "value is null", shown + quote(" is not a date: write it as yyyy-mm-dd, like 2024-03-02")
+            yield "value is null", shown + quote(_NO_DATE)
             if column.name not in _MAY_LIE_AHEAD:
                 yield "value > $today", "value || ' lies in the future (today is ' || $today || ')'"
             yield (

@@ -2,9 +2,9 @@
 
 An entry is a folder ``inbox/<moment>-<start of the SHA-256>/`` with ``manifest.json`` (entry, original name, size,
 SHA-256, received at, by what) and ``content/<original name>``; a file that came with a column map has that beside
-it as ``columns.toml``, and its name and SHA-256 in the manifest. It is made under another name, synced, and given its own
-name in one step, so an entry is whole or not there. Entries are only ever added. What was done with them stands in the
-store, table ``inbox_entries``; what has no row there is untaken.
+it as ``columns.toml``, and its name and SHA-256 in the manifest. It is made under another name, synced, and given
+its own name in one step, so an entry is whole or not there. Entries are only ever added. What was done with them
+stands in the store, table ``inbox_entries``; what has no row there is untaken.
 
 While a process hands files over it holds their entries (a shared lock that ends with the process, however that ends),
 so that nobody else takes what it is about to take itself.

@@ -34,3 +34,28 @@ create or replace temp macro unknown_joint(joint, model, nearest) as
 
 create or replace temp macro without_nulls(reasons) as
     list_filter(reasons, lambda reason: reason is not null)::varchar[];
+
+-- A vehicle identification number by which a vehicle can be known again; fleetwear.intake.vin is the twin of these.
+create or replace temp macro vin_of(cell) as
+    case
+        when regexp_full_match(upper(regexp_replace(cell, '[\s-]', '', 'g')), '[A-HJ-NPR-Z0-9]{17}')
+            and len(list_distinct(string_split(upper(regexp_replace(cell, '[\s-]', '', 'g')), ''))) > 1
+            then upper(regexp_replace(cell, '[\s-]', '', 'g'))
+    end;
+
+create or replace temp macro vin_digits(vin) as translate(vin, 'ABCDEFGHJKLMNPRSTUVWXYZ', '12345678123457923456789');
+
+create or replace temp macro vin_is_checked(vin) as
+    substr(vin, 9, 1) = substr(
+        '0123456789X',
+        1 + (list_sum(list_transform(
+            range(1, 18),
+            lambda i: substr(vin_digits(vin), i, 1)::integer
+                * [8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2][i]
+        )) % 11)::integer,
+        1
+    );
+
+-- One number is a slip of the pen for the other: a place or two apart, and only the other has the right check digit.
+create or replace temp macro vin_is_slip(vin, of_vin) as
+    coalesce(hamming(vin, of_vin) <= 2 and vin <> of_vin and vin_is_checked(of_vin) and not vin_is_checked(vin), false);

@@ -1,4 +1,5 @@
--- Each version of a vehicle with the days on which it is the valid one; the first holds for all days before too.
+-- Which vehicle a unit number means on which days, and that vehicle as it then is. The first to bear a number bears it on
+-- all days before too; the last bears it until another one does, even when it has been given a new number since.
 create or replace temp table vehicle_spans as
 select
     lower(unit) as unit_key,
@@ -12,4 +13,4 @@ select
     end as from_date,
     coalesce(lead(valid_from) over versions, date '9999-12-31') as until_date
 from vehicles
-window versions as (partition by vehicle_id order by valid_from, vehicle_row_id)
+window versions as (partition by lower(unit) order by valid_from, vehicle_row_id)
