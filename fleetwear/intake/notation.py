@@ -97,10 +97,10 @@ class Notation:
 
     def _number(self, text: str) -> tuple[str, str | None]:
         found = _COMMA_NUMBER.match(text)
-        if found is None:
+        rest = text[found.end() :] if found else text
+        if found is None and not re.match(r"[+-]?\.\d", text):
             return text, None
-        rest = text[found.end() :]
-        if re.match(r"[.,'\u2019\u202f]?\d|\.", rest):
+        if found is None or re.match(r"[.,'\u2019\u202f]?\d|\.", rest):
             return text, (
                 f'"{text}" is not a plain number with the decimal comma that the column map states: '
                 "write it like 1250 or 0,5, without thousands separators"

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from fleetwear.intake.columns import Column, Table
     from fleetwear.units import Quantity
 
-_MEASURE = rf"^({NUMBER_PATTERN})[\s\x{{a0}}]*(.*)$"
+_MEASURE = rf"^({NUMBER_PATTERN})[\s\p{{Zs}}]*(.*)$"
 _NO_DATE = " is not a date: write it as yyyy-mm-dd, like 2024-03-02"
 _MAY_LIE_AHEAD = {"valid from"}
 _POSITIVE = {"limit", "interval", "resolution"}

@@ -74,7 +74,7 @@ WHOLE = [
     "--5 mm",
     "5 .001 in", "5 0.001 in",
 ]  # fmt: skip
-TIDY = " \t\n\r\xa0"
+TIDY = " \t\n\r\xa0\u1680\u2000\u2001\u2002\u2003\u2004\u2005\u2006\u2007\u2008\u2009\u200a\u202f\u205f\u3000"
 
 
 @dataclass(frozen=True)
@@ -97,7 +97,7 @@ class Said:
 
 
 def words(cell: str) -> str:
-    return re.sub(r"[\t\n\f\r _,-]+", " ", cell.lower()).strip(" ")
+    return re.sub(r"[\t\n\f\r _,-]+", " ", cell.lower()).strip(TIDY)
 
 
 def measure(cell: str, units: dict[str, Fraction], *, comma: bool, unit: str) -> Fraction | None:

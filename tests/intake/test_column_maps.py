@@ -7,7 +7,9 @@ from pathlib import Path
 
 import pytest
 import xlsxwriter
+from typer.testing import CliRunner
 
+from fleetwear.cli import app
 from fleetwear.errors import InputError, UnitError
 from fleetwear.intake import load_files, take_files
 from fleetwear.intake.column_maps import read_map
@@ -210,7 +212,8 @@ def test_dates_are_never_guessed(bench, cell):
     ("cell", "expected"),
     [
         ("0,5", "0.5"), ("0,5 thou", "0.5 thou"), ("12", "12"), (",5", ".5"), ("none seen", "none seen"),
-        ("1,5e3", "1.5e3"), ("0.5", None), ("1.250,5", None), ("1,2,3", None), ("1.250", None), ("1'250", None),
+        ("1,5e3", "1.5e3"),
+        ("0.5", None), (".5", None), ("1.250,5", None), ("1,2,3", None), ("1.250", None), ("1'250", None),
     ],
 )  # fmt: skip
 def test_a_stated_decimal_comma(cell, expected):
@@ -346,3 +349,19 @@ def test_the_map_in_the_readme_loads(bench):
         ("A2", "2024-03-06", 900.5, "measured", 0.31),
         ("A2", "2024-03-06", 900.5, "none seen", None),
     ]
+
+
+def test_the_command_takes_a_map_and_tells_what_was_asked(bench):
+    path = bench.write("x.csv", f"No,Day,km,What,mm\nA1,05/03/2024,1000,{LEFT},0.25\nA1,06/03/2024,1003,{LEFT},0.25\n")
+    columns = bench.write("shop.toml", f'dates = "dd/mm/yyyy"\n{MAP}')
+    store = ["--store", str(bench.folder / "store")]
+    done = CliRunner().invoke(app, ["load", str(path), "--columns", str(columns), *store])
+    assert done.exit_code == 0, done.output
+    assert "2 rows in, 1 asked about" in done.output
+    asked = CliRunner().invoke(app, ["questions", "--format", "csv", *store])
+    assert '""same visit"" or ""two visits""' in asked.output
+    answered = CliRunner().invoke(app, ["answer", "1", "same visit", *store])
+    assert answered.exit_code == 0, answered.output
+    refused = CliRunner().invoke(app, ["load", str(path), "--columns", str(bench.folder / "none.toml"), *store])
+    assert isinstance(refused.exception, InputError)
+    assert "there is no such column map" in str(refused.exception)
