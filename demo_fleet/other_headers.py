@@ -45,8 +45,8 @@ def write(folder: Path, readings: pd.DataFrame) -> None:
     measured = measured[measured["joint"].isin(width)]
     table = measured.pivot(index=["visit date", "unit"], columns=["joint", "load direction"], values="play (mm)")
     table = table.sort_index().tail(_ROWS).dropna(axis="columns", how="all").sort_index(axis="columns")
-    joints = [str(joint) for joint, _ in table.columns]
-    directions = [str(direction) for _, direction in table.columns]
+    joints = table.columns.get_level_values("joint").astype(str).tolist()
+    directions = table.columns.get_level_values("load direction").astype(str).tolist()
     upper = ["" if place and joints[place - 1] == joint else joint for place, joint in enumerate(joints)]
     lines = ["Tyre bay, play in mm", ";".join(["", "", *upper]), ";".join(["Truck", "Day", *directions])]
     for (day, unit), plays in zip(table.index, table.to_numpy(), strict=True):
