@@ -451,7 +451,8 @@ def check_loaded(path: Path, kind: str, loaded: dict[int, tuple[object, ...]], t
     text = path.read_bytes().decode("utf-8-sig")
     records = list(csv.reader(io.StringIO(text, newline="")))
     header = next((record for record in records if any(cell.strip() for cell in record)), [])
-    names = {name: header.index(name) for name in HEADER if name in header}
+    plain = [" ".join(re.sub(r"[\s_./#:-]+", " ", cell.casefold()).split()) for cell in header]
+    names = {name: plain.index(name) for name in HEADER if name in plain}
     for place, stored in loaded.items():
         record = records[place - 1]
         cells = {name: record[names[name]] if name in names else "" for name in HEADER}
