@@ -193,6 +193,7 @@ class SheetLoad:
             self._run(check, today=self.today)
         else:
             self._run(check)
+        self.con.execute("drop table typed")
         if "quarantine number" in self.recognised.positions:
             self._run("check_settles", table_name=self._table)
         if self._table in _OF_VISITS:
