@@ -35,6 +35,8 @@ QUIET = settings(
 
 def written(rows, delimiter, quoting, ends):
     text = io.StringIO(newline="")
+    if any(mark in cell for row in rows for cell in row for mark in "\r\n"):
+        quoting = csv.QUOTE_ALL  # the writer leaves a carriage return bare when it is not in its own line end
     for number, row in enumerate(rows):
         csv.writer(text, delimiter=delimiter, quoting=quoting, lineterminator=ends[number % len(ends)]).writerow(row)
     return text.getvalue()
