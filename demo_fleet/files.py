@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import xlsxwriter
 
-from demo_fleet import checks, mistakes, shop_tables, study, supplies, tables
+from demo_fleet import checks, mistakes, other_headers, shop_tables, study, supplies, tables
 from demo_fleet.catalogue import HARBOUR, HILL, NORTH_YARD
 from demo_fleet.joints import list_joints
 from demo_fleet.period import AS_OF
@@ -53,7 +53,8 @@ class DemoFiles:
 
 
 def write(folder: Path, *, seed: int = SEED, vehicles: int = 80) -> DemoFiles:
-    """Write an invented fleet's files into a folder, the truth into ``truth/`` and a study into ``study/`` in it.
+    """Write an invented fleet's files into a folder, and into ``truth/``, ``study/`` and ``other_headers/`` in it
+    the truth, a study, and a sheet with headers of its own and its column map.
 
     Parameters
     ----------
@@ -90,6 +91,7 @@ def write(folder: Path, *, seed: int = SEED, vehicles: int = 80) -> DemoFiles:
         _write_csv(truth[name], table)
     (folder / "study").mkdir(exist_ok=True)
     _write_csv(folder / "study" / study.FILE, study.study_table(study_rng))
+    other_headers.write(folder / "other_headers", written[mistakes.HARBOUR_READINGS])
     return DemoFiles(folder, tuple(folder / name for name in written), truth, AS_OF)
 
 

@@ -20,10 +20,14 @@ if TYPE_CHECKING:
 
 
 class Answer(StrEnum):
-    """What may be said of a reading that was asked about."""
+    """What may be said of what was asked about."""
 
     TRUE_READING = "true reading"
     MISTAKE = "mistake"
+    SAME_VISIT = "same visit"
+    TWO_VISITS = "two visits"
+    SWAPPED = "swapped"
+    AS_WRITTEN = "as written"
 
 
 @app.command()
@@ -32,6 +36,14 @@ def load(
         list[Path] | None,
         typer.Argument(
             metavar="[FILE...]", help="CSV or XLSX files, in any order; without any, what lies in the inbox."
+        ),
+    ] = None,
+    columns: Annotated[
+        Path | None,
+        typer.Option(
+            "--columns",
+            metavar="MAP.toml",
+            help="Column map of these files; else readings.csv has readings.columns.toml beside it.",
         ),
     ] = None,
     store: StoreOption = None,
@@ -48,7 +60,13 @@ def load(
 
     folder = store_folder(store)
     summaries = pipeline.run(
-        folder, files or [], date.today(), on_progress=talk_if_terminal(), on_note=say, on_wait=tell_waiting
+        folder,
+        files or [],
+        date.today(),
+        columns=columns,
+        on_progress=talk_if_terminal(),
+        on_note=say,
+        on_wait=tell_waiting,
     )
     tell_load(summaries)
     if not summaries:
@@ -106,10 +124,12 @@ def tell_load(summaries: list[LoadSummary]) -> None:
             say(f"    {count} x {reason}")
         for header in one.ignored:
             say(f"    column left out: {header}")
+        for remark in one.remarks:
+            say(f"    {remark}")
     if any(one.rows_quarantined + one.rows_quarantined_before for one in summaries):
         say("Refused rows: fleetwear quarantine")
     if any(one.questions for one in summaries):
-        say("Readings asked about: fleetwear questions")
+        say("What is asked about: fleetwear questions")
 
 
 @app.command()
@@ -139,7 +159,10 @@ def quarantine(
 
 @app.command()
 def questions(store: StoreOption = None, form: FormOption = Form.TABLE) -> None:
-    """List the readings that look implausible and are asked about; their vehicles stay among the flags.
+    """List what is asked about: implausible readings, visits that may be one, sides that may be swapped.
+
+    A vehicle with such a reading stays among the flags. Until they are answered, visits count as two, and sides as
+    written.
 
     Example: fleetwear questions
     """
@@ -153,17 +176,17 @@ def questions(store: StoreOption = None, form: FormOption = Form.TABLE) -> None:
         say("No question is open.")
     render(rows.drop(columns=["reading_id", "play_mm"]), form.value, sys.stdout.write)
     if not rows.empty:
-        say('Answer with: fleetwear answer NUMBER "true reading" (or "mistake")')
+        say("Answer with: fleetwear answer NUMBER ANSWER, the answer in quotes")
 
 
 @app.command()
 def answer(
     number: Annotated[int, typer.Argument(help="The question's number.")],
-    words: Annotated[Answer, typer.Argument(metavar="ANSWER", help='"true reading" or "mistake".')],
+    words: Annotated[Answer, typer.Argument(metavar="ANSWER", help="One of the question's answers.")],
     by: Annotated[str, typer.Option("--by", help="Who answers.")] = "",
     store: StoreOption = None,
 ) -> None:
-    """Answer a question about an implausible reading.
+    """Answer a question; `fleetwear questions` lists them with their answers. Answers stay.
 
     Example: fleetwear answer 1 mistake --by T2
     """

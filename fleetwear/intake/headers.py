@@ -84,11 +84,11 @@ def recognise(header: Sequence[str], *, where: str = "", in_workbook: bool = Fal
     positions = {name: places[0] for name, places in best.found.items()}
     units = {}
     for name, place in positions.items():
-        unit = _header_unit(best.table.column(name), header[place], where=where)
+        unit = header_unit(best.table.column(name), header[place], where=where)
         if unit is not None:
             units[name] = unit
     taken = set(positions.values())
-    ignored = tuple(_say_ignored(header[i], best.table) for i in range(len(header)) if i not in taken)
+    ignored = tuple(say_ignored(header[i], best.table) for i in range(len(header)) if i not in taken)
     return Recognised(best.table, positions, units, ignored)
 
 
@@ -102,7 +102,7 @@ class _Match:
 def _match(table: Table, header: Sequence[str]) -> _Match:
     found: dict[str, list[int]] = {}
     for place, cell in enumerate(header):
-        column = _column_named(cell, table)
+        column = column_named(cell, table)
         if column is not None:
             found.setdefault(column.name, []).append(place)
     missing = tuple(c.name for c in table.columns if c.required and c.name not in found)
@@ -115,7 +115,7 @@ def _quantity(column: Column) -> Quantity | None:
     return "distance" if column.content == "distance" else None
 
 
-def _column_named(cell: str, table: Table) -> Column | None:
+def column_named(cell: str, table: Table) -> Column | None:
     """Return the column that a header names: plain, before brackets, or before a trailing unit."""
     whole = normal_header(cell)
     bracket = _BRACKETS.fullmatch(cell)
@@ -131,7 +131,8 @@ def _column_named(cell: str, table: Table) -> Column | None:
     return None
 
 
-def _header_unit(column: Column, cell: str, *, where: str) -> str | None:
+def header_unit(column: Column, cell: str, *, where: str | None = None) -> str | None:
+    """Return the unit that stands in a column's header; without a place for messages, None for an unknown one."""
     quantity = _quantity(column)
     if quantity is None:
         return None
@@ -140,16 +141,20 @@ def _header_unit(column: Column, cell: str, *, where: str) -> str | None:
         try:
             return resolve(bracket[2], quantity)
         except UnitError as error:
+            if where is None:
+                return None
             raise UnitError(
                 f"the header {cell!r} names an unknown {quantity} unit", where=where, mend=error.mend
             ) from error
     whole = normal_header(cell)
     if whole in (column.name, *column.also):
         return None
-    return resolve(whole.rpartition(" ")[2], quantity)
+    last = whole.rpartition(" ")[2]
+    return None if where is None and last not in SPELLINGS[quantity] else resolve(last, quantity)
 
 
-def _say_ignored(cell: str, table: Table) -> str:
+def say_ignored(cell: str, table: Table) -> str:
+    """Return a header that names no column, with the nearest that does."""
     names = [name for column in table.columns for name in (column.name, *column.also)]
     near = difflib.get_close_matches(normal_header(cell), names, n=1)
     return f"{cell!r} (did you mean {near[0]!r}?)" if near else repr(cell)

@@ -10,11 +10,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fleetwear.errors import InputError
+from fleetwear.intake.column_maps import ColumnMap, map_beside, read_map
 from fleetwear.intake.columns import TABLES
 from fleetwear.intake.correcting import CorrectionsLoad
 from fleetwear.intake.headers import Recognised, recognise
+from fleetwear.intake.mapped import apply_map
 from fleetwear.intake.sheet_loading import SheetLoad, begin_file, prepare
 from fleetwear.intake.sheets import Sheet, file_sha256, read_sheets
+from fleetwear.intake.statements import statement
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -48,6 +51,7 @@ class ReadFile:
     sha256: str
     sheets: tuple[tuple[Sheet, Recognised], ...]
     reading_seconds: float
+    columns: ColumnMap | None = None
 
     @property
     def tables(self) -> set[str]:
@@ -55,21 +59,54 @@ class ReadFile:
         return {recognised.table.name for _, recognised in self.sheets}
 
 
-def read_file(path: Path) -> ReadFile:
+@dataclass(frozen=True)
+class Handed:
+    """A file to read: where it lies, its name for messages, and its column map if it has one.
+
+    Attributes
+    ----------
+    path
+        The file.
+    shown
+        The file as it was handed over, which need not be where it is read.
+    columns
+        Its column map's file.
+    columns_shown
+        The map as it was handed over.
+    """
+
+    path: Path
+    shown: str
+    columns: Path | None = None
+    columns_shown: str = ""
+
+
+def handed(path: Path, columns: Path | None = None) -> Handed:
+    """Return a file to read with the column map that is given for it, or else the one that lies beside it."""
+    path = Path(path)
+    columns = columns or map_beside(path)
+    return Handed(path, str(path), columns, "" if columns is None else str(columns))
+
+
+def read_file(file: Handed) -> ReadFile:
     """Return a file's sheets with the table each holds, in the order in which they are best loaded.
 
     Raises
     ------
     InputError
-        If the file cannot be read, or a sheet of it fits no table.
+        If the file or its column map cannot be read, or a sheet of it fits no table.
     """
     started = time.monotonic()
-    sheets = [
-        (sheet, recognise(sheet.header, where=sheet.where, in_workbook=sheet.name is not None))
-        for sheet in read_sheets(path)
-    ]
+    columns = None if file.columns is None else read_map(file.columns, name=file.columns_shown)
+    found = read_sheets(file.path, shown=file.shown, columns=columns)
+    if columns is not None:
+        sheets = [apply_map(sheet, columns) for sheet in found]
+    else:
+        sheets = [
+            (sheet, recognise(sheet.header, where=sheet.where, in_workbook=sheet.name is not None)) for sheet in found
+        ]
     sheets.sort(key=lambda pair: _PLACE[pair[1].table.name])
-    return ReadFile(Path(path), file_sha256(path), tuple(sheets), time.monotonic() - started)
+    return ReadFile(file.path, file_sha256(file.path), tuple(sheets), time.monotonic() - started, columns)
 
 
 def load_files(
@@ -78,6 +115,7 @@ def load_files(
     *,
     today: date,
     loaded_at: datetime | None = None,
+    columns: Path | None = None,
     on_progress: Callable[[str], None] | None = None,
     wait_seconds: float = 30.0,
     on_wait: Callable[[], None] | None = None,
@@ -97,6 +135,8 @@ def load_files(
         The day after which a date lies in the future.
     loaded_at
         The time to record (UTC); now unless given.
+    columns
+        A column map for all of them; else each has the one beside it, if there is one.
     on_progress
         Called with a line of text as each step begins.
     wait_seconds, on_wait
@@ -110,7 +150,7 @@ def load_files(
         If the store is missing or stays locked.
     """
     tell = on_progress or (lambda _: None)
-    files = read_files(paths, on_progress=tell)
+    files = read_files([handed(path, columns) for path in paths], on_progress=tell)
     when = loaded_at or datetime.now(UTC).replace(tzinfo=None)
     summaries: list[LoadSummary] = []
     with store.writer(wait_seconds=wait_seconds, on_wait=on_wait) as con:
@@ -121,7 +161,7 @@ def load_files(
     return summaries
 
 
-def read_files(paths: Iterable[Path], *, on_progress: Callable[[str], None]) -> list[ReadFile]:
+def read_files(given: Iterable[Handed], *, on_progress: Callable[[str], None]) -> list[ReadFile]:
     """Return all files read and recognised.
 
     Raises
@@ -131,10 +171,10 @@ def read_files(paths: Iterable[Path], *, on_progress: Callable[[str], None]) -> 
     """
     files: list[ReadFile] = []
     failures: list[InputError] = []
-    for path in paths:
-        on_progress(f"reading {Path(path).name}")
+    for one in given:
+        on_progress(f"reading {one.path.name}")
         try:
-            files.append(read_file(path))
+            files.append(read_file(one))
         except InputError as error:
             failures.append(error)
     nothing = "Nothing was loaded, nor anything from the other files." if files else "Nothing was loaded."
@@ -183,6 +223,8 @@ def load_file(
     try:
         before = con.execute("select coalesce(max(load_id), 0) from loads").fetchall()[0][0]
         begin_file(con)
+        if file.columns is not None:
+            _check_joints(con, file.columns)
         summaries = []
         for i, (sheet, recognised) in enumerate(file.sheets):
             kind = CorrectionsLoad if recognised.table.name == "corrections" else SheetLoad
@@ -206,3 +248,15 @@ def load_file(
             con.execute("rollback")
         raise
     return summaries
+
+
+def _check_joints(con: duckdb.DuckDBPyConnection, columns: ColumnMap) -> None:
+    """Check that each joint that a column map names is one of some vehicle."""
+    unknown = con.execute(statement("unknown_joints"), {"joints": list(columns.joints)}).fetchall()
+    if unknown:
+        joint, nearest = unknown[0]
+        raise InputError(
+            f"no vehicle has a joint {joint!r}" + (f"; nearest is {nearest!r}" if nearest else ""),
+            where=columns.name,
+            mend="Correct it in the column map, or load the positions first.",
+        )

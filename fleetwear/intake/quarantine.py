@@ -10,7 +10,7 @@ import pyarrow as pa
 from fleetwear.intake.statements import statement
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from datetime import datetime
 
     import duckdb
@@ -34,6 +34,16 @@ def list_quarantine(con: duckdb.DuckDBPyConnection, *, include_settled: bool = F
         their order), settled (bool).
     """
     return con.execute(statement("list_quarantine"), {"include_settled": include_settled}).df()
+
+
+def row_json(row: Mapping[str, str]) -> str:
+    """Return a row as it stood, by header, as JSON."""
+    return json.dumps(row, ensure_ascii=False)
+
+
+def is_of_header(quarantined_cells: str, header: str) -> bool:
+    """Return whether a quarantined row is what stood under this header of a sheet with a column per joint."""
+    return header in json.loads(quarantined_cells)
 
 
 def cells_json(header: Sequence[str], cells: Sequence[str | None]) -> str:

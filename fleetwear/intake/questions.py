@@ -1,19 +1,29 @@
-"""Readings taken in that look implausible: asked about until a person has answered."""
+"""What was taken in and is doubtful, asked about until a person has answered: readings, visits, sides."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Literal
 
+import pandas as pd
+
 from fleetwear.errors import InputError
 from fleetwear.intake.statements import statement
+from fleetwear.store.migrations import schema_version
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     import duckdb
-    import pandas as pd
 
-Answer = Literal["true reading", "mistake"]
+Answer = Literal["true reading", "mistake", "same visit", "two visits", "swapped", "as written"]
+
+ANSWERS: dict[str, tuple[str, str]] = {
+    "reading": ("true reading", "mistake"),
+    "same visit": ("same visit", "two visits"),
+    "swapped sides": ("swapped", "as written"),
+}
+"""The answers to each sort of question."""
+_IDENTITY_SINCE = 11
 
 
 def open_questions(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
@@ -22,10 +32,26 @@ def open_questions(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        question_id, question, reading_id, unit, joint, visit_date, direction, play_mm, play_written,
-        play_unit, file, row.
+        question_id, question, answers (a text), reading_id, unit, joint, visit_date, direction, play_mm,
+        play_written, play_unit, file, row; what a question is not about is missing.
     """
-    return con.execute(statement("open_questions")).df()
+    found = con.execute(statement("open_questions")).df()
+    found.insert(2, "answers", _said("reading"))
+    if schema_version(con) < _IDENTITY_SINCE:
+        return found
+    others = con.execute(statement("open_identity_questions")).df()
+    if others.empty:
+        return found
+    others["answers"] = others.pop("asks").map(_said)
+    if found.empty:
+        return others.reindex(columns=found.columns)
+    found = found.astype({name: "object" for name in found.columns if name not in others.columns})
+    both = pd.concat([found, others.reindex(columns=found.columns).astype(found.dtypes.to_dict())], ignore_index=True)
+    return both.sort_values("question_id", ignore_index=True)
+
+
+def _said(asks: str) -> str:
+    return " or ".join(f'"{each}"' for each in ANSWERS[asks])
 
 
 def answer(
@@ -45,7 +71,7 @@ def answer(
     question_id
         Which question.
     answer
-        "true reading" or "mistake".
+        One of the two that the question's sort allows: `ANSWERS`.
     by
         Who answered.
     answered_at
@@ -57,22 +83,16 @@ def answer(
         If there is no such question, it has been answered, or the answer is another word.
     """
     where = f"question {question_id}"
-    if answer not in ("true reading", "mistake"):
-        raise InputError(f"{answer!r} is not an answer", where=where, mend='Answer "true reading" or "mistake".')
-    found = con.execute(
-        "select a.answer from questions as q left join answers as a on a.question_id = q.question_id "
-        "where q.question_id = $question_id",
-        {"question_id": question_id},
-    ).fetchall()
+    found = con.execute(statement("question"), {"question_id": question_id}).fetchall()
     if not found:
         raise InputError("there is no such question", where=where, mend="List the open questions first.")
-    if found[0][0] is not None:
-        raise InputError(f"it is already answered: {found[0][0]!r}", where=where, mend="Answers stay.")
-    con.execute(
-        "insert into answers (question_id, answer, answered_by, answered_at) "
-        "values ($question_id, $answer, $by, coalesce($at, current_timestamp::timestamp))",
-        {"question_id": question_id, "answer": answer, "by": by, "at": answered_at},
-    )
+    asks, given = found[0]
+    if answer not in ANSWERS[asks]:
+        raise InputError(f"{answer!r} is not an answer to it", where=where, mend=f"Answer {_said(asks)}.")
+    if given is not None:
+        raise InputError(f"it is already answered: {given!r}", where=where, mend="Answers stay.")
+    name = "answer_reading" if asks == "reading" else "answer_identity"
+    con.execute(statement(name), {"question_id": question_id, "answer": answer, "by": by, "at": answered_at})
 
 
 def ask(con: duckdb.DuckDBPyConnection, *, load_id: int) -> int:

@@ -12,6 +12,7 @@ import pyarrow.compute as pc
 
 from fleetwear import __version__
 from fleetwear.intake import quarantine
+from fleetwear.intake.identity import ask_same_visits, ask_sides, vehicle_remarks
 from fleetwear.intake.odometer_check import find_contradictions
 from fleetwear.intake.questions import ask
 from fleetwear.intake.set_aside import set_aside
@@ -102,6 +103,7 @@ class SheetLoad:
             "rows_quarantined": len(fresh),
         }
         aside = asked = 0
+        remarks: tuple[str, ...] = ()
         if rows_in or len(fresh) or settled:
             load_id = self._record(counts, elapsed=time.monotonic() - started)
             self._quarantine(fresh, contradicted, load_id=load_id)
@@ -110,7 +112,11 @@ class SheetLoad:
             if settled:
                 quarantine.settle(self.con, settled, load_id=load_id, settled_at=self.loaded_at)
             if self._table == "readings" and rows_in:
-                asked = ask(self.con, load_id=load_id)
+                asked = ask(self.con, load_id=load_id) + ask_sides(self.con, load_id=load_id, file_name=self._file)
+            if self._table in _OF_VISITS and rows_in:
+                asked += ask_same_visits(self.con, load_id=load_id)
+            if self._table == "vehicles" and rows_in:
+                remarks = vehicle_remarks(self.con, load_id=load_id)
         return LoadSummary(
             file=self._file,
             sheet=self.sheet.name,
@@ -123,6 +129,7 @@ class SheetLoad:
             changed=changed,
             reasons=count_reasons(fresh),
             ignored=self.recognised.ignored,
+            remarks=(*self.sheet.left_out, *remarks),
             elapsed_seconds=time.monotonic() - started,
         )
 
@@ -153,8 +160,16 @@ class SheetLoad:
             coded = self.sheet.cells.column(place).combine_chunks().dictionary_encode()
             columns[snake(name)] = coded.indices
             cells = coded.dictionary
+            said, problems = cells, pa.nulls(len(cells), pa.string())
+            if not self.sheet.notation.is_plain:
+                column = self.recognised.table.column(name)
+                read = [self.sheet.notation.read(cell, column) for cell in cells.to_pylist()]
+                said = pa.array([text for text, _ in read], pa.string())
+                problems = pa.array([problem for _, problem in read], pa.string())
             codes = pa.array(range(len(cells)), pa.int32())
-            self.con.register(f"cells_{snake(name)}", pa.table({"code": codes, "cell": cells}))
+            self.con.register(
+                f"cells_{snake(name)}", pa.table({"code": codes, "cell": cells, "said": said, "miswritten": problems})
+            )
         self.con.register("incoming", pa.table(columns))
 
     def _check(self) -> None:
@@ -189,6 +204,7 @@ class SheetLoad:
             self._run(check, today=self.today)
         else:
             self._run(check)
+        self.con.execute("drop table typed")
         if "quarantine number" in self.recognised.positions:
             self._run("check_settles", table_name=self._table)
         if self._table in _OF_VISITS:
@@ -240,10 +256,13 @@ class SheetLoad:
         checked = self.con.execute(statement("refused")).fetchall()
         places = [*(n for n, _ in checked), *contradicted["n"].astype("int64").tolist()]
         reasons = [*(against for _, against in checked), *([reason] for reason in contradicted["reason"])]
-        rows = self.sheet.cells.take(pa.array(places, pa.int64()))
-        header = self.sheet.header
-        columns = [column.to_pylist() for column in rows.columns]
-        cells = [quarantine.cells_json(header, row) for row in zip(*columns, strict=True)] if places else []
+        header = self.sheet.written_header or self.sheet.header
+        cells = [quarantine.row_json(row) for row in self.sheet.as_written(places)]
+        if self.sheet.spread_over is not None:
+            reasons = [
+                [f"under {self.sheet.spread_over[n]!r}: {reason}" for reason in against]
+                for n, against in zip(places, reasons, strict=True)
+            ]
         numbers = self.sheet.row_numbers.take(pa.array(places, pa.int64())).to_pylist()
         for i, row in enumerate(self.sheet.broken):
             places.append(len(self.sheet.row_numbers) + i)
@@ -269,9 +288,14 @@ class SheetLoad:
         ).fetchall()
         settled = {int(row[0]) for row in named}
         for quarantine_id, n, cells in same_place:
-            standing = [column[n].as_py() for column in self.sheet.cells.columns]
-            row = dict(zip(self.sheet.header, standing, strict=True))
-            row |= {name: standing[place] for name, place in self.recognised.positions.items()}
+            row: dict[str, str | None] = dict(self.sheet.as_written([n])[0])
+            if self.sheet.spread_over is not None:
+                if not quarantine.is_of_header(cells, self.sheet.spread_over[n]):
+                    continue
+            else:
+                row |= {
+                    name: self.sheet.cells.column(place)[n].as_py() for name, place in self.recognised.positions.items()
+                }
             if quarantine.resembles(cells, row):
                 settled.add(int(quarantine_id))
         return sorted(settled)

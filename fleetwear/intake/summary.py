@@ -24,7 +24,7 @@ class LoadSummary:
     set_aside
         Rows of earlier loads that these rows found out as mistaken.
     questions
-        Readings taken in that look implausible and are asked about.
+        What was taken in and is asked about: implausible readings, visits that may be one, sides that may be swapped.
     changed
         Readings taken in whose row an earlier load of this file had with other values. Nothing is removed: they
         count as further strokes beside the earlier ones, so a person should say which one is the mistake.
@@ -32,6 +32,8 @@ class LoadSummary:
         How many rows each reason refused, the most frequent first.
     ignored
         Headers that name no column, with the nearest that does.
+    remarks
+        What a person should know: hidden sheets, doubtful vehicle identification numbers, vehicles that changed number.
     elapsed_seconds
         How long reading, checking and storing took.
     """
@@ -50,4 +52,5 @@ class LoadSummary:
     changed: int = 0
     reasons: dict[str, int] = field(default_factory=dict)
     ignored: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
     elapsed_seconds: float = 0.0

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fleetwear import __version__
 from fleetwear.errors import InputError, StoreBusyError
-from fleetwear.intake.loading import ReadFile, best_order, load_file, read_file, read_files
+from fleetwear.intake.column_maps import map_beside, read_map
+from fleetwear.intake.loading import Handed, ReadFile, best_order, handed, load_file, read_file, read_files
 from fleetwear.intake.sheet_loading import prepare
 from fleetwear.store import Store, sql
 from fleetwear.store.inbox import Damage, Entry, Inbox
@@ -33,6 +35,7 @@ def take_files(
     *,
     today: date,
     loaded_at: datetime | None = None,
+    columns: Path | None = None,
     by: str = f"fleetwear load {__version__}",
     on_progress: Callable[[str], None] | None = None,
     on_note: Callable[[str], None] | None = None,
@@ -51,7 +54,7 @@ def take_files(
         The store's folder; the store is made where there is none.
     paths
         The files; without any, only what lies in the inbox is taken.
-    today, loaded_at, on_progress, wait_seconds, on_wait
+    today, loaded_at, columns, on_progress, wait_seconds, on_wait
         As in `load_files`.
     by
         What hands the files over.
@@ -64,47 +67,69 @@ def take_files(
     ------
     InputError
         If files cannot be read or recognised; all of them are named, and nothing of `paths` is loaded. The inbox
-        keeps them, recorded as refused.
+        keeps them, recorded as refused. Also if a column map names a joint that no vehicle has: its file is refused,
+        and the others are loaded.
     StoreError
         If the store or the inbox cannot be opened or written, or the store stays locked. Files in the inbox are
         then taken the next time.
     """
-    chosen = [Path(path) for path in paths]
-    if missing := [path for path in chosen if not path.is_file()]:
+    given = [handed(path, columns) for path in _without_maps(paths)]
+    if missing := [one for one in given if not one.path.is_file()]:
         read_files(missing, on_progress=lambda _: None)
+    if columns is not None:
+        read_map(columns, name=str(columns))
     tell = on_progress or (lambda _: None)
     note = on_note or (lambda _: None)
     when = loaded_at or datetime.now(UTC).replace(tzinfo=None)
     inbox = Inbox(Path(folder))
-    with inbox.deliver(chosen, by=by, received_at=loaded_at) as own, _told_as_safe(own):
+    maps = {one.path: one.columns for one in given if one.columns is not None}
+    with (
+        inbox.deliver([one.path for one in given], by=by, received_at=loaded_at, columns=maps) as own,
+        _told_as_safe(own),
+    ):
         store = Store(Path(folder))
         if not store.exists:
             Store.create_or_open(folder, wait_seconds=wait_seconds)
         try:
-            files = read_files([inbox.content(entry) for entry in own], on_progress=tell)
+            kept = [
+                replace(one, path=inbox.content(entry), columns=inbox.columns(entry))
+                for one, entry in zip(given, own, strict=True)
+            ]
+            files = read_files(kept, on_progress=tell)
         except InputError as error:
             with store.writer(wait_seconds=wait_seconds, on_wait=on_wait) as con:
                 for entry in own:
                     _record(con, entry, taken_at=when, refused=str(error))
             raise
-        given = [(file, entry) for file, entry in zip(files, own, strict=True)]
         with store.writer(wait_seconds=wait_seconds, on_wait=on_wait) as con:
             if loaded_at is None:
                 when = _after_all_loads(con, when, note)
             prepare(con)
             waiting = _read_pending(con, inbox, {entry.entry for entry in own}, when=when, note=note)
-            entry_of = {id(file): entry for file, entry in [*waiting, *given]}
+            fresh = list(zip(files, own, strict=True))
+            entry_of = {id(file): entry for file, entry in [*waiting, *fresh]}
             summaries: list[LoadSummary] = []
-            for file in _in_order(waiting, given):
+            refused: list[InputError] = []
+            for file in _in_order(waiting, fresh):
                 entry = entry_of[id(file)]
                 tell(f"loading {entry.original_name}")
 
                 def record(load_ids: list[int], taken: Entry = entry) -> None:
                     _record(con, taken, taken_at=when, load_ids=load_ids)
 
-                summaries += load_file(con, file, today=today, loaded_at=when, on_loaded=record)
+                try:
+                    summaries += load_file(con, file, today=today, loaded_at=when, on_loaded=record)
+                except InputError as error:
+                    _record(con, entry, taken_at=when, refused=str(error))
+                    refused.append(error)
             if on_taken is not None:
                 on_taken(con, summaries)
+    if refused:
+        taken = ", ".join(dict.fromkeys(each.file for each in summaries))
+        raise InputError(
+            "; ".join(str(error) for error in refused),
+            mend=f"Loaded were: {taken}." if taken else "Nothing was loaded.",
+        )
     return summaries
 
 
@@ -120,6 +145,13 @@ def _told_as_safe(own: list[Entry]) -> Iterator[None]:
             f"The {len(own)} files handed over are safe in the inbox, and the next load takes them: `fleetwear load`."
         )
         raise StoreBusyError(error.what, where=error.where, mend=mend) from error
+
+
+def _without_maps(paths: Iterable[Path]) -> list[Path]:
+    """Return the files without the column maps that lie beside one of them, as a wildcard names both."""
+    chosen = [Path(path) for path in paths]
+    maps = {map_beside(path) for path in chosen}
+    return [path for path in chosen if path not in maps]
 
 
 def pending(con: duckdb.DuckDBPyConnection, inbox: Inbox) -> list[str]:
@@ -165,7 +197,8 @@ def _read_pending(
             note(f"Not taken, and left where it is: {entry}.")
             continue
         try:
-            file = read_file(inbox.content(entry))
+            shown = f"{entry.original_name}, received {entry.received_at:%Y-%m-%d %H:%M} UTC"
+            file = read_file(Handed(inbox.content(entry), shown, inbox.columns(entry), entry.columns_name or ""))
         except InputError as error:
             _record(con, entry, taken_at=when, refused=str(error))
             note(f"Refused, and kept as inbox entry {name}: {error}")

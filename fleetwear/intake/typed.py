@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from fleetwear.intake.words import DOMAINS
+from fleetwear.intake.workbooks import ERRORS
 from fleetwear.units import CANONICAL, NUMBER_PATTERN, SPELLINGS, factor
 
 if TYPE_CHECKING:
@@ -22,7 +23,8 @@ if TYPE_CHECKING:
     from fleetwear.intake.columns import Column, Table
     from fleetwear.units import Quantity
 
-_MEASURE = rf"^({NUMBER_PATTERN})\s*(.*)$"
+_MEASURE = rf"^({NUMBER_PATTERN})[\s\p{{Zs}}]*(.*)$"
+_NO_DATE = " is not a date: write it as yyyy-mm-dd, like 2024-03-02"
 _LONGEST_TEXT = 1_000
 """Characters that a text may have; a name or a complaint has fewer."""
 
@@ -39,6 +41,9 @@ _UNIT_COLUMNS = {
     ("wheel_checks", "play"): "play unit",
 }
 _EXAMPLES: dict[Quantity, tuple[str, str]] = {"play": ("20 thou", "thou"), "distance": ("12400 km", "km")}
+_FAILED = (
+    "'shows the error \"' || written || '\": correct its formula, or let the spreadsheet program calculate it and save'"
+)
 _SQL_TYPES = {"date": "date", "whole": "integer", "number": "double", "yes or no": "boolean"}
 
 
@@ -68,46 +73,48 @@ def read_cells(column: Column, *, header: str, result_words: bool = False) -> st
     cases = " ".join(
         f"when {when} then {quote(header + ' ')} || {text}" for when, text in _problems(column, result_words)
     )
-    problem = f"case {cases} end" if cases else "null::varchar"
+    said_so = quote(f"{header} ")
+    cases = (
+        f"when written in ({', '.join(quote(error) for error in ERRORS)}) then {said_so} || {_FAILED} "
+        f"when miswritten is not null then {said_so} || miswritten {cases}"
+    )
+    problem = f"case {cases} end"
     c = snake(column.name)
     return f"""
 create or replace temp table read_{c} as
-with tidied as (select code, tidy(cell) as written from cells_{c}),
+with tidied as (select code, tidy(said) as said, tidy(cell) as written, miswritten from cells_{c}),
 split as (select *{_split(column)} from tidied),
-meant as (select code, written, {outputs} from split)
-select *, {problem} as problem from meant where written is not null"""
+meant as (select code, said, written, miswritten, {outputs} from split)
+select * exclude (said, miswritten), {problem} as problem from meant where said is not null"""
 
 
 def _split(column: Column) -> str:
     """Return the outputs that part a number from what stands beside it."""
     if column.content not in ("play", "distance"):
         return ""
-    number, beside = (f"nullif(regexp_extract(written, {quote(_MEASURE)}, {i}, 's'), '')" for i in (1, 2))
+    number, beside = (f"nullif(regexp_extract(said, {quote(_MEASURE)}, {i}, 's'), '')" for i in (1, 2))
     return f", {number} as number, {beside} as beside"
 
 
 def _outputs(column: Column, *, result_words: bool) -> Iterator[str]:
     match column.content:
         case "text":
-            yield "regexp_replace(written, '\\s+', ' ', 'g') as value"
+            yield "regexp_replace(said, '\\s+', ' ', 'g') as value"
             if column.name in _KEYS:
-                yield f"{_KEYS[column.name]}(regexp_replace(written, '\\s+', ' ', 'g')) as key"
+                yield f"{_KEYS[column.name]}(regexp_replace(said, '\\s+', ' ', 'g')) as key"
         case "date":
-            yield (
-                "case when regexp_full_match(written, '\\d{4}-\\d{2}-\\d{2}') "
-                "then try_cast(written as date) end as value"
-            )
+            yield ("case when regexp_full_match(said, '\\d{4}-\\d{2}-\\d{2}') then try_cast(said as date) end as value")
         case "whole":
-            yield ("case when regexp_full_match(written, '[+-]?\\d+') then try_cast(written as integer) end as value")
+            yield ("case when regexp_full_match(said, '[+-]?\\d+') then try_cast(said as integer) end as value")
         case "number":
-            yield "plain_number(written) as value"
+            yield "plain_number(said) as value"
         case "yes or no":
-            yield "yes_or_no(written) as value"
+            yield "yes_or_no(said) as value"
         case "word":
             yield _word_meant(column.name, "value")
         case "play unit" | "distance unit":
-            yield _unit_meant(_quantity(column), "written", "unit", "value")
-            yield _unit_meant(_quantity(column), "written", "to_canonical", "to_canonical")
+            yield _unit_meant(_quantity(column), "said", "unit", "value")
+            yield _unit_meant(_quantity(column), "said", "to_canonical", "to_canonical")
         case "play" | "distance":
             yield "number"
             yield "plain_number(number) as value"
@@ -121,7 +128,7 @@ def _outputs(column: Column, *, result_words: bool) -> Iterator[str]:
 def _word_meant(domain: str, name: str) -> str:
     return (
         f"(select any_value(w.word) from words as w where w.domain = {quote(domain)} "
-        f"and w.spelling = word_form(written)) as {name}"
+        f"and w.spelling = word_form(said)) as {name}"
     )
 
 
@@ -150,7 +157,11 @@ def _problems(column: Column, result_words: bool) -> Iterator[tuple[str, str]]:
                 f"'has ' || length(written) || ' characters: write at most {_LONGEST_TEXT}'",
             )
         case "date":
-            yield "value is null", shown + quote(" is not a date: write it as yyyy-mm-dd, like 2024-03-02")
+            yield (
+                "value is null and regexp_full_match(said, '\\d{1,2}[./-]\\d{1,2}[./-]\\d{2,4}')",
+                shown + quote(f"{_NO_DATE}, or state in a column map how its dates are written"),
+            )
+            yield "value is null", shown + quote(_NO_DATE)
             if column.name not in _MAY_LIE_AHEAD:
                 yield "value > $today", "value || ' lies in the future (today is ' || $today || ')'"
             yield (
@@ -166,7 +177,7 @@ def _problems(column: Column, result_words: bool) -> Iterator[tuple[str, str]]:
         case "word":
             known = quote('"; known: ' + ", ".join(f'"{word}"' for word in DOMAINS[column.name]))
             nearest = (
-                "(select arg_max(w.word, jaro_winkler_similarity(w.spelling, word_form(written))) "
+                "(select arg_max(w.word, jaro_winkler_similarity(w.spelling, word_form(said))) "
                 f"from words as w where w.domain = {quote(column.name)})"
             )
             yield (

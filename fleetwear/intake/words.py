@@ -58,3 +58,13 @@ def word_table() -> pd.DataFrame:
     rows = [(domain, word_form(word), str(word)) for domain, words in DOMAINS.items() for word in words]
     rows += [(domain, word_form(said), word) for domain, also in _ALSO.items() for said, word in also.items()]
     return pd.DataFrame(rows, columns=["domain", "spelling", "word"])
+
+
+def meaning(domain: str, text: str) -> str | None:
+    """Return the word of a domain that a text means, or None."""
+    spellings = {word_form(word): str(word) for word in DOMAINS[domain]} | _also(domain)
+    return spellings.get(word_form(text))
+
+
+def _also(domain: str) -> dict[str, str]:
+    return {word_form(said): word for said, word in _ALSO.get(domain, {}).items()}

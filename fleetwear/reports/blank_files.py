@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from fleetwear.errors import InputError
 from fleetwear.intake.columns import TABLES
 from fleetwear.intake.explained import EXAMPLES, explain, explain_all
-from fleetwear.intake.sheets import HOW_TO
+from fleetwear.intake.workbooks import HOW_TO
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -1,9 +1,10 @@
 """The inbox: every file handed over, kept as it came before anything else is done with it.
 
 An entry is a folder ``inbox/<moment>-<start of the SHA-256>/`` with ``manifest.json`` (entry, original name, size,
-SHA-256, received at, by what) and ``content/<original name>``. It is made under another name, synced, and given its own
-name in one step, so an entry is whole or not there. Entries are only ever added. What was done with them stands in the
-store, table ``inbox_entries``; what has no row there is untaken.
+SHA-256, received at, by what) and ``content/<original name>``; a file that came with a column map has that beside
+it as ``columns.toml``, and its name and SHA-256 in the manifest. It is made under another name, synced, and given
+its own name in one step, so an entry is whole or not there. Entries are only ever added. What was done with them
+stands in the store, table ``inbox_entries``; what has no row there is untaken.
 
 While a process hands files over it holds their entries (a shared lock that ends with the process, however that ends),
 so that nobody else takes what it is about to take itself.
@@ -27,13 +28,14 @@ from fleetwear.errors import StoreError
 from fleetwear.store.syncing import copy_synced, pour, sync, write_synced
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable, Iterator, Mapping
 
 INBOX_FOLDER = "inbox"
 """The folder of files as they were handed over, inside the store's folder."""
 
 MANIFEST = "manifest.json"
 CONTENT = "content"
+COLUMNS = "columns.toml"
 _BEING_MADE = ".unfinished"
 _MOMENT = "%Y%m%dT%H%M%S%fZ"
 _LEFT_BEHIND = timedelta(days=1)
@@ -57,6 +59,8 @@ class Entry:
         The same for all files that were handed over together; empty in entries that earlier programs made.
     rewritten
         The checksums before and after each erasure of a person's name.
+    columns_name, columns_sha256
+        The column map that came with it; None without one.
     """
 
     entry: str
@@ -67,6 +71,8 @@ class Entry:
     received_by: str
     hand_over: str = ""
     rewritten: tuple[tuple[str, str], ...] = ()
+    columns_name: str | None = None
+    columns_sha256: str | None = None
 
 
 @dataclass(frozen=True)
@@ -86,6 +92,8 @@ class _Unfinished:
     original_name: str
     size_bytes: int
     sha256: str
+    columns_name: str | None
+    columns_sha256: str | None
 
 
 @dataclass(frozen=True)
@@ -102,6 +110,10 @@ class Inbox:
     def content(self, entry: Entry) -> Path:
         """Return the path of an entry's file."""
         return self.folder / entry.entry / CONTENT / entry.original_name
+
+    def columns(self, entry: Entry) -> Path | None:
+        """Return the path of an entry's column map, None if it came without one."""
+        return None if entry.columns_sha256 is None else self.folder / entry.entry / COLUMNS
 
     def names(self) -> list[str]:
         """Return the names of all entries, the earliest first."""
@@ -146,14 +158,34 @@ class Inbox:
             return Damage(name, f"its file {entry.original_name} has {size} bytes and came with {entry.size_bytes}")
         if sha256 != entry.sha256:
             return Damage(name, f"its file {entry.original_name} is altered: SHA-256 {sha256}, came as {entry.sha256}")
-        return entry
+        return self._check_columns(entry) or entry
+
+    def _check_columns(self, entry: Entry) -> Damage | None:
+        columns = self.columns(entry)
+        if columns is None:
+            return None
+        try:
+            with columns.open("rb") as file:
+                _, sha256 = pour(file)
+        except OSError as error:
+            return Damage(entry.entry, f"its column map cannot be read ({error.strerror or error})")
+        if sha256 != entry.columns_sha256:
+            return Damage(entry.entry, f"its column map is altered: SHA-256 {sha256}, came as {entry.columns_sha256}")
+        return None
 
     @contextmanager
-    def deliver(self, paths: Iterable[Path], *, by: str, received_at: datetime | None = None) -> Iterator[list[Entry]]:
+    def deliver(
+        self,
+        paths: Iterable[Path],
+        *,
+        by: str,
+        received_at: datetime | None = None,
+        columns: Mapping[Path, Path] | None = None,
+    ) -> Iterator[list[Entry]]:
         """Put files into the inbox and hold their entries until the block ends.
 
         When the block begins, all of them are on the disk. A file that is in the inbox already, under the same name
-        and with the same bytes, gets no second entry.
+        and with the same bytes and the same column map, gets no second entry.
 
         Parameters
         ----------
@@ -163,6 +195,8 @@ class Inbox:
             What hands them over.
         received_at
             When (UTC); now unless given.
+        columns
+            The column maps of those files that have one, by file.
 
         Raises
         ------
@@ -171,9 +205,10 @@ class Inbox:
         """
         when = received_at or datetime.now(UTC).replace(tzinfo=None)
         hand_over = uuid4().hex
+        maps = columns or {}
         with ExitStack() as held:
             try:
-                made = [self._prepare(Path(path), held) for path in paths]
+                made = [self._prepare(Path(path), maps.get(Path(path)), held) for path in paths]
                 entries = [
                     one
                     if isinstance(one, Entry)
@@ -201,7 +236,7 @@ class Inbox:
             return False
         return False
 
-    def _prepare(self, path: Path, held: ExitStack) -> Entry | _Unfinished:
+    def _prepare(self, path: Path, columns: Path | None, held: ExitStack) -> Entry | _Unfinished:
         """Return the entry that holds this file already, or a new one that lacks only manifest and name."""
         self._make_folder()
         folder = self.folder / f"{os.getpid()}-{uuid4().hex}{_BEING_MADE}"
@@ -210,7 +245,11 @@ class Inbox:
             with path.open("rb") as source:
                 size, sha256 = copy_synced(source, folder / CONTENT / path.name)
             sync(folder / CONTENT)
-            same = self._same(path.name, sha256)
+            columns_sha256 = None
+            if columns is not None:
+                with columns.open("rb") as source:
+                    _, columns_sha256 = copy_synced(source, folder / COLUMNS)
+            same = self._same(path.name, sha256, columns_sha256)
             if same is not None:
                 held.enter_context(_held(self.folder / same.entry / MANIFEST))
                 shutil.rmtree(folder)
@@ -218,15 +257,25 @@ class Inbox:
         except Exception:
             shutil.rmtree(folder, ignore_errors=True)
             raise
-        return _Unfinished(folder, path.name, size, sha256)
+        return _Unfinished(folder, path.name, size, sha256, columns.name if columns else None, columns_sha256)
 
     def _finish(self, made: _Unfinished, held: ExitStack, *, by: str, received_at: datetime, hand_over: str) -> Entry:
         """Give a new entry its manifest and its name; where another process was first, the name after that."""
         while True:
             name = self._next_name(received_at, made.sha256)
-            entry = Entry(name, made.original_name, made.size_bytes, made.sha256, received_at, by, hand_over)
+            entry = Entry(
+                name,
+                made.original_name,
+                made.size_bytes,
+                made.sha256,
+                received_at,
+                by,
+                hand_over,
+                columns_name=made.columns_name,
+                columns_sha256=made.columns_sha256,
+            )
             said = asdict(entry) | {"received_at": entry.received_at.isoformat()}
-            del said["rewritten"]
+            said = {key: value for key, value in said.items() if value is not None and key != "rewritten"}
             manifest = made.folder / MANIFEST
             manifest.unlink(missing_ok=True)
             write_synced(json.dumps(said, ensure_ascii=False, indent=1) + "\n", manifest)
@@ -252,12 +301,13 @@ class Inbox:
                 if datetime.now().timestamp() - left.stat().st_mtime > _LEFT_BEHIND.total_seconds():
                     shutil.rmtree(left)
 
-    def _same(self, original_name: str, sha256: str) -> Entry | None:
-        """Return the latest whole entry of a file with this name and these bytes."""
+    def _same(self, original_name: str, sha256: str, columns_sha256: str | None) -> Entry | None:
+        """Return the latest whole entry of a file with this name, these bytes and this column map."""
+        wanted = (original_name, sha256, columns_sha256)
         for name in reversed(self.names()):
             if name.endswith(f"-{sha256[:16]}"):
                 found = self.check(name)
-                if isinstance(found, Entry) and (found.original_name, found.sha256) == (original_name, sha256):
+                if isinstance(found, Entry) and (found.original_name, found.sha256, found.columns_sha256) == wanted:
                     return found
         return None
 

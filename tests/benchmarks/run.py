@@ -26,6 +26,7 @@ from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 
+import loading
 import numpy as np
 import pandas as pd
 
@@ -217,6 +218,7 @@ def main() -> int:
     rows += large
     reached = same_time(float(large[0][3].removesuffix(" s")))
     costs = [shapes(lives, 5) for lives in (500, 2_000, 10_000, 100_000)]
+    loads = [loading.compare(rows) for rows in ((100_000,) if quick else (100_000, 1_000_000))]
     text = f"""# Timed runs
 
 Written by `python tests/benchmarks/run.py`. {where}
@@ -233,6 +235,11 @@ In the time in which fleetwear fits 100,000 lives, MixedLM fits {reached} (doubl
 What a power curve costs, and "auto" (both shapes, and both in each of five folds), in straight fits:
 
 {as_table(["lives", "straight", "power", "auto"], costs)}
+
+Loading a clean readings CSV, checked against the contract and the store, beside DuckDB's `create table as select` from
+the same file, which checks nothing:
+
+{as_table(["rows", "file", "fleetwear", "DuckDB", "ratio", "most memory"], loads)}
 """
     RESULTS.write_text(text)
     print(f"\nwritten to {RESULTS.name}")

@@ -56,3 +56,25 @@ def test_stored_play_is_what_was_measured(demo, loaded):
     both = both[(both["row"] != odd) | (both["file"] != "readings_north_yard.csv")]
     # A cell written in mm where the indicator showed thou is rounded once more.
     assert (both["play_mm"] - both["measured_mm"]).abs().max() < 0.0051
+
+
+def test_the_sheet_with_other_headers_loads_with_its_map(demo, loaded):
+    """It repeats readings of the last visits, so every one of them is one that the store has."""
+    store, _ = loaded
+    (summary,) = load_files(store, [demo.files.folder / "other_headers" / "tyre_bay.csv"], today=demo.files.as_of)
+    assert summary.rows_quarantined == 0
+    assert summary.rows_in == summary.rows_read > 30
+    with store.reader() as con:
+        others = con.execute("""
+            select count(*)
+            from readings as r
+            inner join loads as l on l.load_id = r.load_id and l.file_name = 'tyre_bay.csv'
+            semi join (
+                select visit_id, position_id, direction, round(play_mm, 2) as play_mm
+                from readings inner join loads using (load_id)
+                where file_name <> 'tyre_bay.csv'
+            ) as o
+                on o.visit_id = r.visit_id and o.position_id = r.position_id and o.direction = r.direction
+                and o.play_mm = round(r.play_mm, 2)
+        """).fetchall()
+    assert others == [(summary.rows_in,)]

@@ -21,10 +21,10 @@ def csv_sheet(tmp_path, data):
     return sheet
 
 
-def test_line_numbers_are_those_of_a_records_first_line(tmp_path):
+def test_row_numbers_are_those_of_a_spreadsheet(tmp_path):
     sheet = csv_sheet(tmp_path, '﻿a,b\r\n1,"two\nlines"\r\n\r\n,,\r\n3,4\r\n')
     assert sheet.header == ("a", "b")
-    assert rows(sheet) == [(2, "1", "two\nlines"), (6, "3", "4")]
+    assert rows(sheet) == [(2, "1", "two\nlines"), (5, "3", "4")]
 
 
 def test_semicolons_are_sniffed_from_the_header(tmp_path):

@@ -17,22 +17,66 @@ keyed as (
         ] || case when d.weight_class is null then [] else [d.weight_class] end)::varchar as content
     from dated as d
 ),
+-- A vehicle is known by its identification number, else by its unit number. A row without the first has that of the
+-- rows of its unit before it, or else after it; a number that is a slip for the one before it is that one.
+numbered as (
+    select unit_key, from_date, false as is_stored, n, vin_of(vin) as vin_key, null::bigint as vehicle_id
+    from keyed
+    union all
+    select lower(unit), valid_from, true, vehicle_row_id, vin_of(vin), vehicle_id
+    from vehicles
+),
+compared_numbers as (
+    select
+        *,
+        lag(vin_key ignore nulls) over (
+            partition by unit_key order by from_date, not is_stored, n
+        ) as vin_before
+    from numbered
+),
+filled as (
+    select
+        *,
+        coalesce(
+            last_value(case when vin_is_slip(vin_key, vin_before) then vin_before else vin_key end ignore nulls) over (
+                partition by unit_key order by from_date, not is_stored, n
+                rows between unbounded preceding and current row
+            ),
+            first_value(vin_key ignore nulls) over (
+                partition by unit_key order by from_date, not is_stored, n
+                rows between current row and unbounded following
+            ),
+            'unit ' || unit_key
+        ) as identity
+    from compared_numbers
+),
+identified as (
+    select is_stored, n, identity, min(vehicle_id) over (partition by identity) as vehicle_id
+    from filled
+),
 compared as (
     select
         k.*,
-        v.vehicle_id,
+        i.identity,
+        i.vehicle_id,
         md5(k.content || '1') as key_here,
         first_value(k.content) over same_day as first_content,
-        first_value(k.source_row) over same_day as first_row
+        first_value(k.source_row) over same_day as first_row,
+        first_value(k.unit) over same_identity as first_unit,
+        first_value(k.unit_key) over same_identity as first_unit_key,
+        first_value(k.source_row) over same_identity as first_unit_row
     from keyed as k
-    left join (select distinct unit_key, vehicle_id from vehicle_spans) as v on v.unit_key = k.unit_key
-    window same_day as (partition by k.unit_key, k.from_date order by len(k.reasons) > 0, k.n)
+    inner join identified as i on i.n = k.n and not i.is_stored
+    window
+        same_day as (partition by k.unit_key, k.from_date order by len(k.reasons) > 0, k.n),
+        same_identity as (partition by i.identity, k.from_date order by len(k.reasons) > 0, k.n)
 )
 select
     c.n,
     c.source_row,
     c.quarantine_number as settles,
     c.vehicle_id,
+    c.identity,
     c.unit_key,
     c.unit,
     c.from_date,
@@ -53,7 +97,7 @@ select
     coalesce(c.play_unit, 'mm') as play_unit,
     c.content,
     -- A vehicle new to the store has no number yet; no two of them share one here.
-    coalesce(c.vehicle_id, -dense_rank() over (order by c.unit_key)) as entry_vehicle_id,
+    coalesce(c.vehicle_id, -dense_rank() over (order by c.identity)) as entry_vehicle_id,
     c.in_service_date as entry_date,
     c.in_service_odometer as entry_odometer_km,
     without_nulls(c.reasons || [
@@ -69,6 +113,16 @@ select
             when c.content <> c.first_content
                 then 'unit "' || c.unit || '" stands otherwise in row ' || c.first_row || ' from ' || c.from_date
                     || ' on: a change needs its own valid from date'
+        end,
+        case
+            when other_unit.unit is not null
+                then 'vin "' || c.vin || '" is unit "' || other_unit.unit || '" from ' || c.from_date || ' on ('
+                    || other_unit.file_name || ', row ' || other_unit.source_row
+                    || '): correct one of them; a new unit number needs its own valid from date'
+            when c.first_unit_key <> c.unit_key
+                then 'vin "' || c.vin || '" is unit "' || c.first_unit || '" from ' || c.from_date || ' on (row '
+                    || c.first_unit_row
+                    || '): correct one of them; a new unit number needs its own valid from date'
         end
     ]) as reasons
 from compared as c
@@ -79,3 +133,17 @@ left join (
     anti join not_counting as aside on aside.table_name = 'vehicles' and aside.row_id = v.vehicle_row_id
 ) as stored
     on stored.unit_key = c.unit_key and stored.valid_from = c.from_date and stored.row_key <> c.key_here
+left join (
+    select
+        vin_of(v.vin) as vin_key,
+        v.valid_from,
+        any_value(lower(v.unit)) as unit_key,
+        any_value(v.unit) as unit,
+        any_value(v.source_row) as source_row,
+        any_value(loads.file_name) as file_name
+    from vehicles as v
+    inner join loads on loads.load_id = v.load_id
+    where vin_of(v.vin) is not null
+    group by vin_of(v.vin), v.valid_from
+) as other_unit
+    on other_unit.vin_key = vin_of(c.vin) and other_unit.valid_from = c.from_date and other_unit.unit_key <> c.unit_key

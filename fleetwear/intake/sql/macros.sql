@@ -1,6 +1,15 @@
 -- The small expressions that the checks share.
+-- Without the spaces of any script (Unicode's category Zs), tabs and line ends around it.
 create or replace temp macro tidy(cell) as
-    nullif(trim(cell, chr(32) || chr(9) || chr(10) || chr(13) || chr(160)), '');
+    nullif(
+        trim(
+            cell,
+            chr(32) || chr(9) || chr(10) || chr(13) || chr(160) || chr(5760) || chr(8192) || chr(8193) || chr(8194)
+            || chr(8195) || chr(8196) || chr(8197) || chr(8198) || chr(8199) || chr(8200) || chr(8201) || chr(8202)
+            || chr(8239) || chr(8287) || chr(12288)
+        ),
+        ''
+    );
 
 -- Text as words are compared; fleetwear.intake.words.word_form is its twin.
 create or replace temp macro word_form(cell) as trim(regexp_replace(lower(cell), '[\s_,-]+', ' ', 'g'));
@@ -46,3 +55,28 @@ create or replace temp macro reading_content(
         read_at, chr(31), indicator, chr(31), session_no, chr(31), stroke_no, chr(31), timing, chr(31),
         result, chr(31), round(play_mm, 6), chr(31), round(resolution_mm, 6), chr(31) || instrument
     );
+
+-- A vehicle identification number by which a vehicle can be known again; fleetwear.intake.vin is the twin of these.
+create or replace temp macro vin_of(cell) as
+    case
+        when regexp_full_match(upper(regexp_replace(cell, '[\s-]', '', 'g')), '[A-HJ-NPR-Z0-9]{17}')
+            and len(list_distinct(string_split(upper(regexp_replace(cell, '[\s-]', '', 'g')), ''))) > 1
+            then upper(regexp_replace(cell, '[\s-]', '', 'g'))
+    end;
+
+create or replace temp macro vin_digits(vin) as translate(vin, 'ABCDEFGHJKLMNPRSTUVWXYZ', '12345678123457923456789');
+
+create or replace temp macro vin_is_checked(vin) as
+    substr(vin, 9, 1) = substr(
+        '0123456789X',
+        1 + (list_sum(list_transform(
+            range(1, 18),
+            lambda i: substr(vin_digits(vin), i, 1)::integer
+                * [8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2][i]
+        )) % 11)::integer,
+        1
+    );
+
+-- One number is a slip of the pen for the other: a place or two apart, and only the other has the right check digit.
+create or replace temp macro vin_is_slip(vin, of_vin) as
+    coalesce(hamming(vin, of_vin) <= 2 and vin <> of_vin and vin_is_checked(of_vin) and not vin_is_checked(vin), false);

@@ -1,5 +1,6 @@
--- Each version of a vehicle with the days on which it is the valid one; the first holds for all days before too. Versions
--- that were corrected count only where none stands.
+-- Which vehicle a unit number means on which days, and that vehicle as it then is. The first to bear a number bears it on
+-- all days before too; the last bears it until another one does, even when it has been given a new number since.
+-- Versions that were corrected count only where none of their vehicle stands.
 create or replace temp table vehicle_spans as
 select
     lower(unit) as unit_key,
@@ -19,4 +20,4 @@ where gone.row_id is null or vehicle_id not in (
     from vehicles as v
     anti join superseded as s on s.table_name = 'vehicles' and s.row_id = v.vehicle_row_id
 )
-window versions as (partition by vehicle_id order by valid_from, vehicle_row_id)
+window versions as (partition by lower(unit) order by valid_from, vehicle_row_id)

@@ -3,7 +3,7 @@
 create or replace temp table known_visits as
 with notes as (
     select
-        n.visit_id,
+        coalesce(same.same_as, n.visit_id) as visit_id,
         arg_max(n.shop, n.visit_note_id) filter (where n.shop is not null) as shop,
         arg_max(n.technician, n.visit_note_id) filter (where n.technician is not null) as technician,
         arg_max(n.complaint, n.visit_note_id) filter (where n.complaint is not null) as complaint,
@@ -13,8 +13,9 @@ with notes as (
             filter (where n.symptom_position_id is not null) as symptom_position_id
     from visit_notes as n
     join known_loads on known_loads.load_id = n.load_id
+    left join known_same_visits as same on same.visit_id = n.visit_id
     anti join known_set_aside as a on a.table_name = 'visit_notes' and a.row_id = n.visit_note_id
-    group by n.visit_id
+    group by coalesce(same.same_as, n.visit_id)
 )
 
 select
@@ -39,3 +40,4 @@ join known_starts as s on s.vehicle_id = d.vehicle_id
 left join notes on notes.visit_id = d.visit_id
 left join known_entries as e on e.table_name = 'visits' and e.row_id = d.visit_id
 anti join known_set_aside as a on a.table_name = 'visits' and a.row_id = d.visit_id
+anti join known_same_visits as same on same.visit_id = d.visit_id

@@ -16,6 +16,17 @@ with asked as (
     left join answers as a on a.question_id = q.question_id
 ),
 
+placed as (
+    select
+        r.* replace (
+            coalesce(same.same_as, r.visit_id) as visit_id,
+            coalesce(swapped.opposite_id, r.position_id) as position_id
+        )
+    from readings as r
+    left join known_same_visits as same on same.visit_id = r.visit_id
+    left join known_swapped_sides as swapped on swapped.load_id = r.load_id and swapped.position_id = r.position_id
+),
+
 works as (
     select vehicle_id, position_id, work_date
     from known_work
@@ -53,7 +64,7 @@ select
     r.resolution_mm,
     coalesce(asked.state, '') as question_state,
     coalesce(asked.question, '') as question
-from readings as r
+from placed as r
 join known_loads on known_loads.load_id = r.load_id
 left join known_visit_versions as moved on moved.visit_id = r.visit_id
 join known_visits as v

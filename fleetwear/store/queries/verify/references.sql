@@ -12,6 +12,7 @@ with homes (column_name, home, home_column) as (
     ('load_id', 'loads', 'load_id'),
     ('quarantine_id', 'quarantine', 'quarantine_id'),
     ('question_id', 'questions', 'question_id'),
+    ('identity_question_id', 'identity_questions', 'identity_question_id'),
     ('fit_id', 'fits', 'fit_id'),
     ('forecast_id', 'forecasts', 'forecast_id'),
     ('backtest_id', 'backtests', 'backtest_id')

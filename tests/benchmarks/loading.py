@@ -1,0 +1,107 @@
+"""Loading a clean readings file of a million rows, beside DuckDB's own reading of the same file into text columns."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import tempfile
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+
+VEHICLES, VISITS = 2_500, 20
+MODEL = "unit,model\n"
+POSITIONS = "model,axle,side,place,kind\n" + "".join(
+    f"Bench,{axle},{side},lower,{kind}\n"
+    for axle in ("front", "rear")
+    for side in ("left", "right")
+    for kind in ("ball joint", "tie rod end", "kingpin", "wheel bearing", "idler arm")
+)
+TODAY = date(2026, 1, 1)
+
+
+def write_files(folder: Path, rows: int) -> list[Path]:
+    """Write vehicles, positions and so many readings: 20 joints a visit, one stroke each."""
+    joints = [
+        f"{side} {axle} lower {kind}"
+        for axle in ("front", "rear")
+        for side in ("left", "right")
+        for kind in ("ball joint", "tie rod end", "kingpin", "wheel bearing", "idler arm")
+    ]
+    n = np.arange(rows)
+    joint, visit = n % len(joints), n // len(joints)
+    vehicle, turn = visit % VEHICLES, visit // VEHICLES
+    rng = np.random.default_rng(3)
+    day = np.datetime64("2020-01-01") + (turn * 90 + vehicle % 80).astype("timedelta64[D]")
+    frame = pd.DataFrame(
+        {
+            "unit": np.char.add("V", vehicle.astype(str)),
+            "visit date": day.astype(str),
+            "odometer (km)": 5_000 + turn * 9_000 + vehicle,
+            "joint": np.array(joints)[joint],
+            "direction": "in-out",
+            "method": "lever under tyre",
+            "technician": np.char.add("T", (visit % 7).astype(str)),
+            "play (mm)": np.round(rng.gamma(4.0, 0.1, rows), 2),
+        }
+    )
+    (folder / "vehicles.csv").write_text(MODEL + "".join(f"V{i},Bench\n" for i in range(VEHICLES)))
+    (folder / "positions.csv").write_text(POSITIONS)
+    frame.to_csv(folder / "readings.csv", index=False, lineterminator="\n")
+    return [folder / "vehicles.csv", folder / "positions.csv", folder / "readings.csv"]
+
+
+OURS = """
+import resource, sys, time
+from datetime import date
+from pathlib import Path
+from fleetwear.intake import load_files
+from fleetwear.store import Store
+folder = Path(sys.argv[1])
+store = Store.create_or_open(folder / "store")
+today = date(2026, 1, 1)
+load_files(store, [folder / "vehicles.csv", folder / "positions.csv"], today=today)
+began = time.perf_counter()
+(summary,) = load_files(store, [folder / "readings.csv"], today=today)
+seconds = time.perf_counter() - began
+assert summary.rows_quarantined == 0, summary.reasons
+print(seconds, summary.rows_in, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2)
+"""
+THEIRS = """
+import sys, time
+from pathlib import Path
+import duckdb
+folder = Path(sys.argv[1])
+con = duckdb.connect(str(folder / "peer.duckdb"))
+con.execute("set enable_progress_bar = false")
+began = time.perf_counter()
+con.execute("create table readings as select * from read_csv(?)", [str(folder / "readings.csv")])
+con.execute("checkpoint")
+print(time.perf_counter() - began, con.execute("select count(*) from readings").fetchone()[0], 0)
+"""
+
+
+def run(code: str, folder: Path) -> list[float]:
+    done = subprocess.run([sys.executable, "-c", code, str(folder)], capture_output=True, text=True, check=True)
+    return [float(each) for each in done.stdout.split()[-3:]]
+
+
+def compare(rows: int) -> list[str]:
+    """Return a row of the table: rows, both seconds, how often ours fit into DuckDB's, and the largest memory, GiB."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        write_files(folder, rows)
+        size = (folder / "readings.csv").stat().st_size
+        theirs = run(THEIRS, folder)
+        mine = run(OURS, folder)
+        assert theirs[1] == mine[1] == rows
+    row = [f"{rows:,}", f"{size / 1e6:.0f} MB", f"{mine[0]:.1f} s", f"{theirs[0]:.2f} s", f"{mine[0] / theirs[0]:.1f}"]
+    row.append(f"{mine[2]:.2f} GiB")
+    print("  ".join(f"{cell:>10}" for cell in row), flush=True)
+    return row
+
+
+if __name__ == "__main__":
+    compare(int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000)
