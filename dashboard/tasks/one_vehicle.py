@@ -49,6 +49,7 @@ _VISIT_COLUMNS = [
     Column("Shop"),
     Column("Technician"),
     Column("Complaint"),
+    Column("Note"),
 ]
 _WORK_COLUMNS = [
     Column("Date", tight=True, bare=True),
@@ -287,6 +288,7 @@ def _visits(record: VehicleRecord) -> None:
             _blank(visit["shop"]),
             _blank(visit["technician"]),
             _complaint(visit),
+            _blank(visit["note"]),
         ]
         for visit in record.visits.to_dict("records")
     ]

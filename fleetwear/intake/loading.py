@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fleetwear.errors import InputError
-from fleetwear.intake.columns import TABLES
+from fleetwear.intake.columns import BY_NAME, TABLES
 from fleetwear.intake.headers import Recognised, recognise
 from fleetwear.intake.sheet_loading import SheetLoad, begin_file, prepare
 from fleetwear.intake.sheets import Sheet, file_sha256, read_sheets
@@ -58,12 +58,16 @@ def read_file(path: Path) -> ReadFile:
         If the file cannot be read, or a sheet of it fits no table.
     """
     started = time.monotonic()
-    sheets = [
-        (sheet, recognise(sheet.header, where=sheet.where, in_workbook=sheet.name is not None))
-        for sheet in read_sheets(path)
-    ]
+    sheets = [(sheet, _recognised(sheet)) for sheet in read_sheets(path)]
     sheets.sort(key=lambda pair: _PLACE[pair[1].table.name])
     return ReadFile(Path(path), file_sha256(path), tuple(sheets), time.monotonic() - started)
+
+
+def _recognised(sheet: Sheet) -> Recognised:
+    """Return the table that a sheet holds: that of its header, or in a JSON file the one that it is named for."""
+    if sheet.names_table:
+        return recognise(sheet.header, where=sheet.where, among=(BY_NAME[str(sheet.name)],))
+    return recognise(sheet.header, where=sheet.where, in_workbook=sheet.name is not None)
 
 
 def load_files(
@@ -86,7 +90,7 @@ def load_files(
     store
         The store.
     paths
-        CSV and XLSX files in any order; what others refer to is loaded first.
+        CSV, XLSX and JSON files in any order; what others refer to is loaded first.
     today
         The day after which a date lies in the future.
     loaded_at

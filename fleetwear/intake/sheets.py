@@ -21,6 +21,7 @@ _ROWS_A_CHUNK = 5_000
 _BIGGEST_CELL = 1_000_000
 _CSV_SUFFIXES = {".csv", ".txt"}
 _XLSX_SUFFIXES = {".xlsx", ".xlsm"}
+_JSON_SUFFIXES = {".json"}
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,8 @@ class Sheet:
     Attributes
     ----------
     path, name
-        The file, and the sheet's name in it; a CSV file has one sheet without a name.
+        The file, and the sheet's name in it; a CSV file has one sheet without a name, and in a JSON file the name
+        is that of the table.
     header, header_row
         The header's cells, and the number of the row they stand in.
     cells
@@ -57,6 +59,8 @@ class Sheet:
     cells: pa.Table
     row_numbers: pa.ChunkedArray
     broken: tuple[BrokenRow, ...] = ()
+    names_table: bool = False
+    """Whether the sheet's name is that of a table."""
 
     @property
     def where(self) -> str:
@@ -101,7 +105,7 @@ class _Columns:
 
 
 def read_sheets(path: Path) -> list[Sheet]:
-    """Return the tables of a CSV or XLSX file; hidden and blank sheets are left out.
+    """Return the tables of a CSV, XLSX or JSON file; hidden and blank sheets are left out.
 
     Raises
     ------
@@ -116,10 +120,14 @@ def read_sheets(path: Path) -> list[Sheet]:
         return [_read_csv(path)]
     if suffix in _XLSX_SUFFIXES:
         return _read_xlsx(path)
+    if suffix in _JSON_SUFFIXES:
+        from fleetwear.intake.json_tables import read_json
+
+        return read_json(path)
     raise InputError(
         f"files ending in {suffix or 'nothing'!r} are not read",
         where=path.name,
-        mend="Save it as CSV (UTF-8) or as XLSX.",
+        mend="Save it as CSV (UTF-8), as XLSX, or as JSON tables.",
     )
 
 
@@ -148,7 +156,7 @@ def _read_csv(path: Path) -> Sheet:
     first = next((record for record in records if any(cell.strip() for cell in record[1])), None)
     if first is None:
         raise InputError("the file is blank", where=path.name, mend="It needs a header and rows below it.")
-    return _gather(path, None, *first, records)
+    return gather(path, None, *first, records)
 
 
 def _records(text: str, path: Path) -> Iterator[tuple[int, list[str]]]:
@@ -198,7 +206,7 @@ def _read_xlsx(path: Path) -> list[Sheet]:
         records = ((number, [_cell_text(cell) for cell in row]) for number, row in enumerate(rows, start=1))
         first = next((record for record in records if any(cell.strip() for cell in record[1])), None)
         if first is not None:
-            sheets.append(_gather(path, name, *first, records))
+            sheets.append(gather(path, name, *first, records))
     if not sheets:
         raise InputError(
             "no visible sheet holds anything", where=path.name, mend="It needs a header and rows below it."
@@ -223,7 +231,7 @@ def _cell_text(cell: Any) -> str:
     return "" if cell is None else str(cell)
 
 
-def _gather(
+def gather(
     path: Path,
     name: str | None,
     header_row: int,
