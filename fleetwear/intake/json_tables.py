@@ -89,7 +89,7 @@ def _sheet(path: Path, name: str, rows: list[Any]) -> Sheet:
     records = ((number, [_text(row.get(key)) for key in header]) for number, row in whole)
     broken = [_broken(number, row) for number, row in enumerate(rows, start=1) if not _is_row(row)]
     sheet = gather(path, name, 0, header, records)
-    return replace(sheet, broken=tuple([*sheet.broken, *broken]), names_table=True)
+    return replace(sheet, broken=(*sheet.broken, *broken), names_table=True)
 
 
 def _is_row(row: Any) -> bool:

@@ -32,6 +32,8 @@ class VehicleRecord:
     work: pd.DataFrame
     lines: pd.DataFrame
     """Posterior components of each current series, for ``forecast.curves.growth_curve``."""
+    methods: pd.DataFrame
+    """What the fit found of each method, shape by shape, for each current series."""
 
 
 def find_unit(con: duckdb.DuckDBPyConnection, name: str) -> str:
@@ -89,4 +91,7 @@ def read_vehicle(con: duckdb.DuckDBPyConnection, name: str, *, forecast_id: int 
         visits=con.execute(sql("pages/visits"), own).df(),
         work=con.execute(sql("pages/work"), own).df(),
         lines=con.execute(sql("pages/lines"), own | {"forecast_id": run.forecast_id, "fit_id": run.fit_id}).df(),
+        methods=con.execute(
+            sql("pages/methods_of_vehicle"), own | {"forecast_id": run.forecast_id, "fit_id": run.fit_id}
+        ).df(),
     )

@@ -11,6 +11,7 @@ ORDER = [
     {"fleetwear.store", "fleetwear.wear", "fleetwear.usage", "fleetwear.measurement"},
     {"fleetwear.intake", "fleetwear.forecast"},
     {"fleetwear.planning", "fleetwear.backtest"},
+    {"fleetwear.recording"},
     {"fleetwear.reports"},
     {"pipelines"},
     {"dashboard", "fleetwear.cli"},
