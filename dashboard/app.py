@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboard.messages import caution, told_calmly
 from dashboard.style import lay_out, look
-from dashboard.tasks import model_check, next_service, one_vehicle, reading_study
+from dashboard.tasks import model_check, next_service, one_vehicle, reading_study, record_visit
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -32,6 +32,7 @@ class _Task:
 _TASKS = [
     _Task("Next service", "next-service", next_service.show),
     _Task("Vehicle", "vehicle", one_vehicle.show),
+    _Task("Record a visit", "record", record_visit.show),
     _Task("Model check", "model-check", model_check.show),
     _Task("How well a reading is known", "reading", reading_study.show),
 ]

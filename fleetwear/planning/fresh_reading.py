@@ -19,6 +19,7 @@ import numpy as np
 
 from fleetwear.forecast.curves import LINE, components_at
 from fleetwear.planning.wording import is_known, say_play
+from fleetwear.units import factor
 from fleetwear.vocabulary import FreshReading, Result
 from fleetwear.wear.methods import ASSUMED_OFFSET
 from fleetwear.wear.prediction import Components
@@ -242,3 +243,15 @@ def repeatability_mm(strokes_mm: Sequence[float]) -> float | None:
     It is the repeatability of the strokes themselves: what another setup adds is not in it (JCGM 100:2008, 4.2.2).
     """
     return float(np.std(strokes_mm, ddof=1)) if len(strokes_mm) > 1 else None
+
+
+def say_strokes(strokes_mm: Sequence[float], unit: str) -> str:
+    """Return the strokes of one setup in words: "mean of 3 strokes 0.430 mm; they spread by 0.030 mm, ..."."""
+    digits = {"thou": 1, "in": 4, "mm": 3, "um": 0}[unit]
+    mean, spread, sd = (
+        f"{value * factor('mm', unit):.{digits}f} {unit}"
+        for value in (float(np.mean(strokes_mm)), float(np.ptp(strokes_mm)), repeatability_mm(strokes_mm) or 0.0)
+    )
+    if len(strokes_mm) < 2:
+        return f"one stroke, {mean}; a second one would show how well it repeats"
+    return f"mean of {len(strokes_mm)} strokes {mean}; they spread by {spread}, standard deviation {sd}"

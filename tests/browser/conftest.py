@@ -26,6 +26,7 @@ def _load(name: str) -> Any:
 
 
 serving = _load("serving")
+_load("bay_store")
 
 
 @pytest.fixture(scope="session")
