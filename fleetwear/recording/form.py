@@ -30,6 +30,16 @@ def series_field(position_id: int, direction: str, what: str) -> str:
     return f"{position_id}/{direction}/{what}"
 
 
+def other_field(name: str) -> str:
+    """Return the name of the field for a technician or shop that is not among the known ones."""
+    return f"{name}_other"
+
+
+def who(fields: Mapping[str, Any], name: str) -> str | None:
+    """Return the technician or shop: the one that was written, or else the one that was chosen."""
+    return str(fields.get(other_field(name)) or fields.get(name) or "").strip() or None
+
+
 def sure_field(fields: Mapping[str, Any]) -> str:
     """Return the name of the field that says that an odometer value asked about is right: it holds for that value."""
     return f"odometer {fields.get('odometer')} on {fields.get('date')} is right"
@@ -89,8 +99,8 @@ def visit_of(fields: Mapping[str, Any], bay: BayRecord, joints: Sequence[BayJoin
         odometer=None if fields.get("odometer") is None else written(fields["odometer"]),
         distance_unit=str(bay.vehicle["distance_unit"]),
         swap=None if swap is None else (written(swap[0]), written(swap[1])),
-        technician=fields.get("technician"),
-        shop=fields.get("shop"),
+        technician=who(fields, "technician"),
+        shop=who(fields, "shop"),
         complaint=complaint,
         symptom_confirmed=road_test,
         symptom_joint=fields.get("symptom_joint") if road_test else None,
@@ -149,7 +159,7 @@ def still_missing(fields: Mapping[str, Any], bay: BayRecord) -> list[str]:
     missing = []
     if bay.vehicle["distance_source"] != "none" and fields.get("odometer") is None:
         missing.append(f"the {bay.vehicle['distance_source']} value")
-    if not fields.get("technician"):
+    if not who(fields, "technician"):
         missing.append("the technician's code")
     doubt = odometer_doubt(fields, bay)
     if doubt is not None and not fields.get(sure_field(fields)):

@@ -93,9 +93,14 @@ class Fields:
         self._took(name, chosen)
         return chosen
 
-    def one_of(self, name: str, label: str, options: Sequence[str], **more: Any) -> str | None:
+    def one_of(
+        self, name: str, label: str, options: Sequence[str], *, default: str | None = None, **more: Any
+    ) -> str | None:
         """Write a row of words of which one, or none, is chosen."""
-        chosen: str | None = st.pills(label, options, key=self._key(name), **more)
+        key = self._key(name, default=default)
+        if st.session_state[key] is not None and st.session_state[key] not in options:
+            options = [*options, st.session_state[key]]
+        chosen: str | None = st.pills(label, options, key=key, **more)
         self._took(name, chosen)
         return chosen
 

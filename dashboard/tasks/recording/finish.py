@@ -52,7 +52,7 @@ def summary(fields: Fields, folder: Path, bay: BayRecord, forecast: VehicleRecor
         listing(_COLUMNS, [[Markup(f"<b>{escape(row[0])}</b>"), *row[1:]] for row in said], caption="What was read")
     else:
         st.markdown("No joint has been read yet.")
-    st.html("".join(f"<p>{escape(line)}</p>" for line in told["lines"]))
+    _write(told["lines"])
     missing = still_missing(fields.values, bay)
     if missing:
         st.markdown(f"Before it can be recorded, give {', '.join(missing)}.")
@@ -131,7 +131,12 @@ def _lines(visit: Visit, bay: BayRecord) -> list[str]:
         )
     if left.not_read:
         lines.append(f"Not read at all: {say_count(len(left.not_read), 'joint', 'joints')} of {len(bay.kinds)}.")
-    return lines
+    return lines or ["Every joint is read in every load direction that tests it."]
+
+
+def _write(lines: Sequence[str]) -> None:
+    if lines:
+        st.html("".join(f"<p>{escape(line)}</p>" for line in lines))
 
 
 def recorded(draft: Draft) -> None:
@@ -157,7 +162,7 @@ def recorded(draft: Draft) -> None:
     if told["answers"]:
         rows = [[Markup(f"<b>{escape(row[0])}</b>"), *row[1:]] for row in told["answers"]]
         listing(_COLUMNS, rows, caption="What was read")
-    st.html("".join(f"<p>{escape(line)}</p>" for line in told["lines"]))
+    _write(told["lines"])
     st.html(f'<p class="fw-quiet">{escape(READING_CAUTION)}</p>')
     if st.button("Record another visit", key=f"another {draft.draft}", type="primary", width="stretch"):
         st.query_params.clear()

@@ -14,6 +14,7 @@ from dashboard.tasks.recording.known import bay_record
 from fleetwear.errors import FleetwearError
 from fleetwear.planning.wording import say_count
 from fleetwear.recording import Drafts
+from fleetwear.recording.form import who
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -69,5 +70,5 @@ def _links(drafts: list[Draft]) -> None:
 
 
 def _people(draft: Draft) -> str:
-    technician = draft.fields.get("technician")
+    technician = who(draft.fields, "technician")
     return f", {escape(str(technician))}" if technician else ""

@@ -9,12 +9,17 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from fleetwear.planning.wording import say_date, say_distance
-from fleetwear.recording.form import odometer_doubt, sure_field
+from fleetwear.recording.form import odometer_doubt, other_field, sure_field
 from fleetwear.vocabulary import BAY_CAUTIONS, Secured
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from dashboard.tasks.recording.fields import Fields
     from fleetwear.recording import BayRecord
+
+
+_MOST_NAMES = 8
 
 
 def arrival(fields: Fields, bay: BayRecord) -> None:
@@ -23,13 +28,9 @@ def arrival(fields: Fields, bay: BayRecord) -> None:
     with st.container(horizontal=True, vertical_alignment="bottom", gap="small"):
         if source != "none":
             fields.whole("odometer", f"{source.capitalize()}, {unit}", placeholder="as it shows", width=210)
-        fields.choice(
-            "technician", "Technician (code)", bay.technicians, placeholder="choose or write", accept_new_options=True,
-            width=210,
-        )  # fmt: skip
-        fields.choice("shop", "Shop", bay.shops, placeholder="choose or write", accept_new_options=True,
-                      default=bay.shops[0] if len(bay.shops) == 1 else None, width=210)  # fmt: skip
         fields.day("date", "Day of the visit", date.today(), width=160)
+    _who(fields, "technician", "Technician (code)", "Another technician's code", bay.technicians)
+    _who(fields, "shop", "Shop", "Another shop", bay.shops)
     if source == "none":
         st.html('<p class="fw-quiet">This vehicle has no odometer: its distance is estimated from dates.</p>')
         return
@@ -38,6 +39,15 @@ def arrival(fields: Fields, bay: BayRecord) -> None:
         known = f"Last on record: {say_distance(last['odometer_km'], unit)} on {say_date(last['on_date'])}."
         st.html(f'<p class="fw-quiet">{escape(known)}</p>')
     _question(fields, bay, unit)
+
+
+def _who(fields: Fields, name: str, label: str, another: str, known: Sequence[str]) -> None:
+    """Write the known names to choose from, large enough for gloves, and a line for another one."""
+    if known:
+        only = known[0] if name == "shop" and len(known) == 1 else None
+        fields.one_of(name, label, known[:_MOST_NAMES], default=only)
+    with st.container(width=210):
+        fields.text(other_field(name), another if known else label, max_chars=40)
 
 
 def _question(fields: Fields, bay: BayRecord, unit: str) -> None:
