@@ -206,9 +206,9 @@ def _departure(mean: float | None, result: str, expected: Expected, level: float
         if mean > high:
             return FreshReading.WELL_ABOVE
         return FreshReading.WELL_BELOW if mean < low else None
-    if result == Result.SEEN:
-        return FreshReading.WELL_ABOVE if expected.p_seen() < tail else None
-    return FreshReading.WELL_BELOW if 1.0 - expected.p_seen() < tail else None
+    if result == Result.SEEN:  # one side only, at the same level
+        return FreshReading.WELL_ABOVE if expected.p_seen() < 1.0 - level else None
+    return FreshReading.WELL_BELOW if 1.0 - expected.p_seen() < 1.0 - level else None
 
 
 def _against_limit(largest_mm: float, limit_mm: float, source: str, unit: str) -> str:

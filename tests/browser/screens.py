@@ -49,6 +49,7 @@ def main(store: Path, units: list[str]) -> None:
     FOLDER.mkdir(exist_ok=True)
     pages = {"next_service": "/", "vehicle_none": "/vehicle", "vehicle_unknown": "/vehicle?unit=ZZZ9"}
     pages["model_check"] = "/model-check"
+    pages["record"] = "/record"
     pages |= {f"vehicle_{unit}": f"/vehicle?unit={unit}" for unit in units}
     with served(store, log=FOLDER / "server.log") as address, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGS)
