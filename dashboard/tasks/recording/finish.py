@@ -35,9 +35,10 @@ def complaint(fields: Fields, joints: Sequence[BayJoint]) -> None:
         "complaint", "What the driver says", placeholder="for example: clunk from the left front", max_chars=300
     )
     tested = fields.one_of("road_test", "The road test", list(ROAD_TEST), format_func=str.capitalize)
-    if tested == "confirmed":
-        names = [joint.joint for joint in joints]
-        fields.choice("symptom_joint", "At which joint", names, placeholder="not known", width=420)
+    with st.container():  # always there, so that the note keeps its place
+        if tested == "confirmed":
+            names = [joint.joint for joint in joints]
+            fields.choice("symptom_joint", "At which joint", names, placeholder="not known", width=420)
     fields.long_text("note", "Note", placeholder="anything else worth keeping", max_chars=2000, height=96)
 
 
@@ -159,10 +160,11 @@ def recorded(draft: Draft) -> None:
     if told["questions"]:
         st.markdown(f"{say_count(told['questions'], 'reading looks', 'readings look')} implausible and is asked about.")
     st.html(f'<p class="fw-quiet">Inbox entry {escape(str(told["entry"]))}</p>')
+    _write(told["lines"])
     if told["answers"]:
         rows = [[Markup(f"<b>{escape(row[0])}</b>"), *row[1:]] for row in told["answers"]]
-        listing(_COLUMNS, rows, caption="What was read")
-    _write(told["lines"])
+        with st.expander("What was read"):  # closed, so that what was saved is in sight on a phone
+            listing(_COLUMNS, rows, caption="What was read")
     st.html(f'<p class="fw-quiet">{escape(READING_CAUTION)}</p>')
     if st.button("Record another visit", key=f"another {draft.draft}", type="primary", width="stretch"):
         st.query_params.clear()

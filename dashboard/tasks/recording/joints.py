@@ -135,7 +135,8 @@ def _series(fields: Fields, bay: BayRecord, forecast: VehicleRecord | None, join
         format_func=str.capitalize,
     )  # fmt: skip
     _way(fields, joint, series)
-    _answer(fields, bay, forecast, joint, direction)
+    with st.container():  # always there: what comes after keeps its place, and what is being typed there is kept
+        _answer(fields, bay, forecast, joint, direction)
 
 
 def _way(fields: Fields, joint: BayJoint, series: BaySeries) -> None:

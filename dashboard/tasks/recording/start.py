@@ -62,7 +62,8 @@ def _waiting(folder: Path) -> None:
 
 def _links(drafts: list[Draft]) -> None:
     items = "".join(
-        f'<li><a href="record?draft={draft.draft}" target="_self">{escape(str(draft.fields.get("unit", "?")))}, '
+        f'<li><a class="fw-back" href="record?draft={draft.draft}" target="_self">'
+        f"{escape(str(draft.fields.get('unit', '?')))}, "
         f"{escape(draft.saved_at[:16].replace('T', ' '))} UTC{_people(draft)}</a></li>"
         for draft in drafts
     )

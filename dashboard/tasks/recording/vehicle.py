@@ -38,7 +38,8 @@ def arrival(fields: Fields, bay: BayRecord) -> None:
         last = bay.entries.iloc[-1]
         known = f"Last on record: {say_distance(last['odometer_km'], unit)} on {say_date(last['on_date'])}."
         st.html(f'<p class="fw-quiet">{escape(known)}</p>')
-    _question(fields, bay, unit)
+    with st.container():  # always there, so that what comes after keeps its place
+        _question(fields, bay, unit)
 
 
 def _who(fields: Fields, name: str, label: str, another: str, known: Sequence[str]) -> None:
@@ -73,5 +74,6 @@ def securing(fields: Fields) -> None:
     st.html(f'<ul class="fw-cautions">{items}</ul>')
     words = [str(word) for word in Secured]
     done = fields.some_of("secured", "Confirm what is done", words, format_func=str.capitalize)
-    if len(done) < len(words):
-        st.html('<p class="fw-quiet">What is not confirmed here is recorded as not confirmed.</p>')
+    with st.container():
+        if len(done) < len(words):
+            st.html('<p class="fw-quiet">What is not confirmed here is recorded as not confirmed.</p>')
