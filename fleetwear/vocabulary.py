@@ -21,6 +21,38 @@ READING_CAUTION = (
 """Stands under every decision on one reading."""
 
 
+BAY_CAUTIONS = (
+    "Work under a raised vehicle can kill. Chock the wheels and set the parking brake before lifting; lift at the "
+    "maker's points; lower onto stands at the maker's points and try them before anybody goes near. Never work on a "
+    "jack alone.",
+    "Clear people from the vehicle before it is lifted or lowered, and take tools and indicator away first.",
+    "A levered wheel moves suddenly. Have the brakes held where the procedure says so, apply force steadily and no "
+    "more than the procedure says, and keep hands and face clear of joints, wheel and bar.",
+    "The maker's procedure for this vehicle, local law and licensed practice come before this page.",
+)
+"""Stand where readings are taken and recorded. Common practice, no source; the maker's procedure comes first."""
+
+
+class Secured(StrEnum):
+    """What was done so that the vehicle cannot move or fall; common practice, no source."""
+
+    CHOCKS = "wheels chocked"
+    PARKING_BRAKE = "parking brake set"
+    BRAKES_HELD = "brakes held while levering"
+    SUPPORTED = "supported at the maker's points"
+
+
+class FreshReading(StrEnum):
+    """What is said at once of a reading that has just been taken."""
+
+    OVER_LIMIT = "over limit"
+    WELL_ABOVE = "well above what was expected: measure again"
+    WELL_BELOW = "well below what was expected: measure again"
+    SEEN = "movement seen: measure it"
+    IN_LINE = "in line with its history"
+    NO_FORECAST = "nothing to compare it with yet"
+
+
 class Direction(StrEnum):
     """The direction in which the wheel or joint is loaded, as seen at the wheel."""
 

@@ -21,6 +21,7 @@ _VISIT_COLUMNS = [
     Column("Shop"),
     Column("Technician"),
     Column("Complaint"),
+    Column("Note"),
 ]
 _WORK_COLUMNS = [
     Column("Date", tight=True, bare=True),
@@ -47,6 +48,7 @@ def list_visits(record: VehicleRecord) -> None:
             _blank(visit["shop"]),
             *([_blank(visit["technician"])] if named else []),
             say_complaint(visit),
+            _blank(visit["note"]),
         ]
         for visit in record.visits.to_dict("records")
     ]

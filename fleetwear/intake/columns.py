@@ -203,6 +203,7 @@ TABLES: tuple[Table, ...] = (
             Column("symptom confirmed", "yes or no"),
             Column("symptom joint"),
             Column("secured"),
+            Column("note", also=("remark",)),
             _SETTLES,
         ),
     ),

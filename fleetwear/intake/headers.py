@@ -47,7 +47,9 @@ def normal_header(header: str) -> str:
     return " ".join(re.sub(r"[\s_\-./#:]+", " ", header.casefold()).split())
 
 
-def recognise(header: Sequence[str], *, where: str = "", in_workbook: bool = False) -> Recognised:
+def recognise(
+    header: Sequence[str], *, where: str = "", in_workbook: bool = False, among: Sequence[Table] = TABLES
+) -> Recognised:
     """Return the table that a header belongs to.
 
     Parameters
@@ -58,6 +60,8 @@ def recognise(header: Sequence[str], *, where: str = "", in_workbook: bool = Fal
         The place for messages.
     in_workbook
         Whether the header is of a sheet of a workbook, which can be hidden, and not of a file of its own.
+    among
+        The tables that it can be; one where the file itself names the table.
 
     Raises
     ------
@@ -66,7 +70,7 @@ def recognise(header: Sequence[str], *, where: str = "", in_workbook: bool = Fal
     UnitError
         If the brackets behind a play or distance hold something that is no unit of it.
     """
-    fits = [_match(table, header) for table in TABLES]
+    fits = [_match(table, header) for table in among]
     complete = [fit for fit in fits if not fit.missing]
     most_known = max(len(fit.found) for fit in fits)
     if not any(len(fit.found) == most_known for fit in complete):

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from fleetwear.errors import InputError
 from fleetwear.intake.column_maps import ColumnMap, map_beside, read_map
-from fleetwear.intake.columns import TABLES
+from fleetwear.intake.columns import BY_NAME, TABLES
 from fleetwear.intake.correcting import CorrectionsLoad
 from fleetwear.intake.headers import Recognised, recognise
 from fleetwear.intake.mapped import apply_map
@@ -99,14 +99,16 @@ def read_file(file: Handed) -> ReadFile:
     started = time.monotonic()
     columns = None if file.columns is None else read_map(file.columns, name=file.columns_shown)
     found = read_sheets(file.path, shown=file.shown, columns=columns)
-    if columns is not None:
-        sheets = [apply_map(sheet, columns) for sheet in found]
-    else:
-        sheets = [
-            (sheet, recognise(sheet.header, where=sheet.where, in_workbook=sheet.name is not None)) for sheet in found
-        ]
+    sheets = [apply_map(sheet, columns) if columns is not None else (sheet, _recognised(sheet)) for sheet in found]
     sheets.sort(key=lambda pair: _PLACE[pair[1].table.name])
     return ReadFile(file.path, file_sha256(file.path), tuple(sheets), time.monotonic() - started, columns)
+
+
+def _recognised(sheet: Sheet) -> Recognised:
+    """Return the table that a sheet holds: that of its header, or in a JSON file the one that it is named for."""
+    if sheet.names_table:
+        return recognise(sheet.header, where=sheet.where, among=(BY_NAME[str(sheet.name)],))
+    return recognise(sheet.header, where=sheet.where, in_workbook=sheet.name is not None)
 
 
 def load_files(
@@ -130,7 +132,7 @@ def load_files(
     store
         The store.
     paths
-        CSV and XLSX files in any order; what others refer to is loaded first.
+        CSV, XLSX and JSON files in any order; what others refer to is loaded first.
     today
         The day after which a date lies in the future.
     loaded_at

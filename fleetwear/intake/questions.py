@@ -23,7 +23,7 @@ ANSWERS: dict[str, tuple[str, str]] = {
     "swapped sides": ("swapped", "as written"),
 }
 """The answers to each sort of question."""
-_IDENTITY_SINCE = 11
+_IDENTITY_SINCE = 10
 
 
 def open_questions(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:

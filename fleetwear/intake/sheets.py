@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 _ROWS_A_CHUNK = 5_000
 _CSV_SUFFIXES = {".csv", ".txt"}
 _XLSX_SUFFIXES = {".xlsx", ".xlsm"}
+_JSON_SUFFIXES = {".json"}
 
 
 @dataclass(frozen=True)
@@ -46,7 +47,8 @@ class Sheet:
     Attributes
     ----------
     path, name
-        The file, and the sheet's name in it; a CSV file has one sheet without a name.
+        The file, and the sheet's name in it; a CSV file has one sheet without a name, and in a JSON file the name
+        is that of the table.
     header, header_row
         The header's cells, and the number of the row they stand in.
     cells
@@ -67,6 +69,8 @@ class Sheet:
         The header as it stands in the sheet, which `broken` rows are under; None: as here.
     left_out
         What was not read and why, in sentences: the workbook's hidden sheets.
+    names_table
+        Whether the sheet's name is that of a table.
     """
 
     path: Path
@@ -82,6 +86,7 @@ class Sheet:
     spread_over: tuple[str, ...] | None = None
     written_header: tuple[str, ...] | None = None
     left_out: tuple[str, ...] = ()
+    names_table: bool = False
 
     @property
     def where(self) -> str:
@@ -141,7 +146,7 @@ PLAY_OF_JOINT = "play under a joint's header"
 
 
 def read_sheets(path: Path, *, shown: str = "", columns: ColumnMap | None = None) -> list[Sheet]:
-    """Return the tables of a CSV or XLSX file; hidden and blank sheets, and one called "how to", are left out.
+    """Return the tables of a CSV, XLSX or JSON file; hidden and blank sheets, and one called "how to", are left out.
 
     Parameters
     ----------
@@ -167,10 +172,14 @@ def read_sheets(path: Path, *, shown: str = "", columns: ColumnMap | None = None
         return [_read_csv(path, shown, columns)]
     if suffix in _XLSX_SUFFIXES:
         return _read_xlsx(path, shown, columns)
+    if suffix in _JSON_SUFFIXES:
+        from fleetwear.intake.json_tables import read_json
+
+        return read_json(path, shown=shown)
     raise InputError(
         f"files ending in {suffix or 'nothing'!r} are not read",
         where=shown,
-        mend="Save it as CSV (UTF-8) or as XLSX.",
+        mend="Save it as CSV (UTF-8), as XLSX, or as JSON tables.",
     )
 
 
@@ -205,7 +214,7 @@ def _read_csv(path: Path, shown: str, columns: ColumnMap | None) -> Sheet:
         raise InputError("this is not a text file", where=shown, mend="Save it as CSV (UTF-8) or XLSX.")
     header_row = columns.header_rows[-1] if columns and columns.header_rows else 1
     records = _records(text, shown, columns.delimiter if columns else "", header_row)
-    return _gather(path, shown, None, records, columns, merged=None)
+    return gather(path, shown, None, records, columns, merged=None)
 
 
 def _clean_csv(path: Path, shown: str, data: bytes) -> Sheet | None:
@@ -271,14 +280,14 @@ def _read_xlsx(path: Path, shown: str, columns: ColumnMap | None) -> list[Sheet]
     left_out = tuple(f"sheet {name!r} is hidden and was left out" for name in book.hidden)
     return [
         replace(
-            _gather(path, shown, grid.name, iter(enumerate(grid.rows, start=1)), columns, merged=grid.merged),
+            gather(path, shown, grid.name, iter(enumerate(grid.rows, start=1)), columns, merged=grid.merged),
             left_out=left_out if number == 0 else (),
         )
         for number, grid in enumerate(grids)
     ]
 
 
-def _gather(
+def gather(
     path: Path,
     shown: str,
     name: str | None,

@@ -287,9 +287,10 @@ def _judge_wheels(frame: pd.DataFrame, wheels: pd.DataFrame) -> None:
     said = over.groupby("vehicle_id", sort=False)["says"].agg(" ".join)
     own = frame["vehicle_id"].isin(said.index).to_numpy()
     joint_over = (frame["outcome"] == str(Outcome.OVER_LIMIT)).to_numpy()
-    words = frame["vehicle_id"].map(said)
-    frame.loc[own & joint_over, "reason"] = frame["reason"] + " " + words
+    words = frame["vehicle_id"].map(said).astype(object)
+    both = own & joint_over
+    frame.loc[both, "reason"] = frame.loc[both, "reason"] + " " + words[both]
     first = own & ~joint_over
-    frame.loc[first, "reason"] = words
+    frame.loc[first, "reason"] = words[first]
     frame.loc[first, "outcome"] = str(Outcome.OVER_LIMIT)
     frame.loc[first, ["position_id", "direction"]] = None

@@ -35,6 +35,8 @@ class VehicleRecord:
     """One row a wheel check, newest first, with what is said of it; see ``pages/wheels.sql``."""
     lines: pd.DataFrame
     """Posterior components of each current series, for ``forecast.curves.growth_curve``."""
+    methods: pd.DataFrame
+    """What the fit found of each method, shape by shape, for each current series."""
 
 
 def find_unit(con: duckdb.DuckDBPyConnection, name: str) -> str:
@@ -93,4 +95,7 @@ def read_vehicle(con: duckdb.DuckDBPyConnection, name: str, *, forecast_id: int 
         work=con.execute(sql("pages/work"), own).df(),
         wheels=con.execute(sql("pages/wheels"), own | {"forecast_id": run.forecast_id}).df(),
         lines=con.execute(sql("pages/lines"), own | {"forecast_id": run.forecast_id, "fit_id": run.fit_id}).df(),
+        methods=con.execute(
+            sql("pages/methods_of_vehicle"), own | {"forecast_id": run.forecast_id, "fit_id": run.fit_id}
+        ).df(),
     )

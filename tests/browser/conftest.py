@@ -27,6 +27,7 @@ def _load(name: str, *, room: str = "browser") -> Any:
 
 serving = _load("serving")
 hostile_fleet = _load("hostile_fleet", room="hostile")
+_load("bay_store")
 
 
 @pytest.fixture(scope="session")

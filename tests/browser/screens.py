@@ -53,6 +53,7 @@ def main(store: Path, units: list[str]) -> None:
     pages["data"] = "/data"
     pages |= {"trends": "/trends", "trends_depot": "/trends?by=Depot&kind=ball+joint"}
     pages["weeks_ahead"] = "/weeks-ahead"
+    pages["record"] = "/record"
     pages |= {f"vehicle_{unit}": f"/vehicle?unit={unit}" for unit in units}
     with served(store, log=FOLDER / "server.log") as address, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGS)

@@ -270,19 +270,25 @@ def compare(home: Path, path: Path, rows: list[dict[str, str]], mode: str, tally
         if not any(cell.strip() for cell in row.values()):
             continue
         said = read_independently(row, mapped=mode == "mapped", play_unit="thou" if mode == "header unit" else "")
+        may_be_refused = not said.is_good or any(CONTROL.search(row[name]) for name in TEXTS)
         if place in loaded:
             tally.rows["loaded"] += 1
             if (fault := differs(said, loaded[place])) is not None:
                 tally.wrong.append(f"{mode}: {fault}: {row} was loaded as {loaded[place]}")
         elif place in refused:
-            tally.rows["refused, and malformed" if not said.is_good else "refused, though its cells can be read"] += 1
+            tally.rows["refused, and malformed" if may_be_refused else "refused, though its cells can be read"] += 1
             if not any(reason.strip() for reason in refused[place]):
                 tally.wrong.append(f"{mode}: refused without a reason: {row}")
-            if said.is_good and not any(is_of_context(reason) for reason in refused[place]):
+            if not may_be_refused and not any(is_of_context(reason) for reason in refused[place]):
                 tally.wrong.append(f"{mode}: {row} was refused: {refused[place]}")
         else:
             tally.wrong.append(f"{mode}: lost: {row}")
 
+
+CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
+"""Characters that a text may not hold."""
+
+TEXTS = ("technician",)
 
 CONTEXT = (
     "contradict",

@@ -16,7 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fleetwear.intake import load_files
-from fleetwear.intake.loading import best_order, read_file
+from fleetwear.intake.loading import best_order, handed, read_file
 
 ROOT = Path(__file__).parents[2]
 JOINT = "left front lower ball joint"
@@ -130,7 +130,7 @@ def test_files_are_loaded_after_those_that_they_refer_to(bench):
         "unit,model\nZ1,Zeta\n",
     ]
     paths = [bench.write(name, text) for name, text in zip(names, texts, strict=True)]
-    assert [file.path.name for file in best_order([read_file(path) for path in paths])] == [
+    assert [file.path.name for file in best_order([read_file(handed(path)) for path in paths])] == [
         "v.csv", "p.csv", "r.csv", "w.csv",
     ]  # fmt: skip
     progress = []

@@ -11,7 +11,7 @@ ORDER = [
     {"fleetwear.store", "fleetwear.wear", "fleetwear.usage", "fleetwear.measurement", "fleetwear.survival"},
     {"fleetwear.intake", "fleetwear.forecast"},
     {"fleetwear.planning", "fleetwear.backtest"},
-    {"fleetwear.trends"},
+    {"fleetwear.trends", "fleetwear.recording"},
     {"fleetwear.reports"},
     {"pipelines"},
     {"dashboard", "fleetwear.cli"},

@@ -15,6 +15,7 @@ select
     t.symptom_confirmed,
     p.position_id as symptom_position_id,
     t.secured,
+    t.note,
     without_nulls(t.reasons || [
         case when t.unit is not null and known.unit_key is null then unknown_vehicle(t.unit, near.nearest) end,
         case

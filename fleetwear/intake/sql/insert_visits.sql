@@ -1,7 +1,7 @@
 -- What the sheet's visit rows say of their visits; the visits themselves are in already.
 insert into visit_notes (
-    visit_note_id, visit_id, shop, technician, complaint, symptom_confirmed, symptom_position_id, secured, load_id,
-    source_row, row_key
+    visit_note_id, visit_id, shop, technician, complaint, symptom_confirmed, symptom_position_id, secured, note,
+    load_id, source_row, row_key
 )
 select
     $first_id + row_number() over (order by c.n) - 1,
@@ -12,6 +12,7 @@ select
     c.symptom_confirmed,
     c.symptom_position_id,
     c.secured,
+    c.note,
     $load_id,
     c.source_row,
     taken.row_key

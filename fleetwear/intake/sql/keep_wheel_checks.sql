@@ -5,6 +5,7 @@ select
     v.visit_id,
     v.visit_odometer_km,
     v.aside_as,
+    v.withdrawn_as,
     to_json([
         c.vehicle_id::varchar, c.visit_date::varchar, round(v.visit_odometer_km, 6)::varchar, c.technician, c.axle,
         c.side, c.wheel_part, c.direction, c.method, c.support, c.read_at, c.bearings_adjusted::varchar,

@@ -19,3 +19,4 @@ where len(c.reasons) = 0
     and (c.symptom_confirmed is null or c.symptom_confirmed = d.symptom_confirmed)
     and (c.symptom_position_id is null or c.symptom_position_id = d.symptom_position_id)
     and (c.secured is null or c.secured = d.secured)
+    and (c.note is null or c.note = d.note)

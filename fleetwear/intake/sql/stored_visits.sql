@@ -14,7 +14,7 @@ select
         'odometer', v.odometer_written || ' ' || v.odometer_unit, 'shop', t.shop, 'technician', t.technician,
         'complaint', t.complaint,
         'symptom confirmed', case t.symptom_confirmed when true then 'yes' when false then 'no' end,
-        'symptom joint', p.joint, 'secured', t.secured
+        'symptom joint', p.joint, 'secured', t.secured, 'note', t.note
     )::varchar as cells
 from found_out as f
 inner join visits as v on v.visit_id = f.row_id

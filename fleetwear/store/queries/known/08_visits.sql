@@ -10,7 +10,8 @@ with notes as (
         arg_max(n.symptom_confirmed, n.visit_note_id)
             filter (where n.symptom_confirmed is not null) as symptom_confirmed,
         arg_max(n.symptom_position_id, n.visit_note_id)
-            filter (where n.symptom_position_id is not null) as symptom_position_id
+            filter (where n.symptom_position_id is not null) as symptom_position_id,
+        arg_max(n.note, n.visit_note_id) filter (where n.note is not null) as note
     from visit_notes as n
     join known_loads on known_loads.load_id = n.load_id
     left join known_same_visits as same on same.visit_id = n.visit_id
@@ -28,6 +29,7 @@ select
     notes.complaint,
     notes.symptom_confirmed,
     notes.symptom_position_id,
+    notes.note,
     case
         when s.distance_source = 'none'
             then greatest(date_diff('day', s.start_date, d.visit_date), 0) * m.assumed_km_per_day

@@ -7,7 +7,8 @@ select
     v.technician,
     v.complaint,
     v.symptom_confirmed,
-    p.joint as symptom_joint
+    p.joint as symptom_joint,
+    v.note
 from known_visits as v
 left join positions as p on p.position_id = v.symptom_position_id
 where v.vehicle_id = $vehicle_id

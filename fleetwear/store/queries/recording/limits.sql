@@ -1,0 +1,5 @@
+-- The limits in force on a day that can apply to joints of a model.
+select l.limit_id, l.kind, l.place, l.model, l.direction, l.method, l.read_at, l.limit_mm, l.source, l.valid_from
+from limits as l
+where (l.model is null or l.model = $model) and l.valid_from <= $on_date
+order by l.limit_id

@@ -1,0 +1,176 @@
+"""The page Record a visit, run without a browser: empty states, drafts, one hand-over."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from fleetwear.recording import Drafts
+from fleetwear.recording.form import series_field
+from fleetwear.store import Store
+from fleetwear.store.inbox import Inbox
+from fleetwear.vocabulary import Secured
+
+TABLES = {
+    "vehicles": "unit,model,in service date,in service odometer,distance unit,play unit\nA1,Alpha,2020-01-01,10,km,mm",
+    "positions": "model,axle,side,place,kind\nAlpha,front,left,lower,ball joint\nAlpha,front,left,,tie rod end",
+    "limits": "kind,limit,basis,source\nball joint,1.0 mm,maker,handbook",
+}
+NOW = datetime(2026, 11, 20, 9, 30)
+
+
+def _script():
+    from dashboard.messages import told_calmly
+    from dashboard.tasks import record_visit
+
+    with told_calmly():
+        record_visit.show()
+
+
+def page(monkeypatch, folder, draft=None):
+    monkeypatch.setenv("FLEETWEAR_STORE", str(folder))
+    app = AppTest.from_function(_script, default_timeout=60)
+    if draft:
+        app.query_params["draft"] = draft
+    return app.run()
+
+
+def said(app):
+    return "\n".join([*(element.proto.body for element in app.get("html")), *(text.value for text in app.markdown)])
+
+
+def button(app, label):
+    return next(one for one in app.button if one.label.startswith(label))
+
+
+@pytest.fixture
+def folder(make_store):
+    return make_store(TABLES)
+
+
+@pytest.fixture
+def draft(folder):
+    fields = {
+        "unit": "A1",
+        "odometer": 120000,
+        "technician_other": "T4",
+        "date": date.today().isoformat(),
+        series_field(1, "in-out", "s1"): 0.42,
+        series_field(1, "in-out", "s2"): 1.2,
+    }
+    return Drafts(folder).begin(fields, now=NOW).draft
+
+
+def test_no_store_tells_how_to_begin(monkeypatch, tmp_path):
+    app = page(monkeypatch, tmp_path / "nothing")
+    assert not app.exception
+    assert "fleetwear load vehicles.csv positions.csv" in app.code[0].value
+    assert not (tmp_path / "nothing").exists()
+
+
+def test_without_a_forecast_a_visit_is_begun_answered_and_recorded(monkeypatch, folder, draft):
+    app = page(monkeypatch, folder, draft)
+    assert not app.exception
+    assert "no forecast of this vehicle yet" in said(app)
+    assert "Over limit" in said(app)
+    assert "left front lower ball joint, fore-aft" in said(app)
+    button(app, "Record the visit").click().run()
+    assert not app.exception
+    assert "Saved" in said(app)
+    with Store(folder).reader() as con:
+        assert con.execute("select play_mm from readings order by stroke").fetchall() == [(0.42,), (1.2,)]
+    (entry,) = [name for name in Inbox(folder).names() if Inbox(folder).check(name).original_name.startswith("visit-")]
+    assert entry in said(app)
+    again = page(monkeypatch, folder, draft)
+    assert "The visit of A1 is recorded" in "".join(one.value for one in again.subheader)
+    assert Drafts(folder).waiting() == ([], [])
+
+
+def test_a_visit_that_was_cut_off_while_it_was_handed_over_is_finished_by_opening_it(monkeypatch, folder, draft):
+    from fleetwear.recording import list_joints, opened, read_bay
+    from fleetwear.recording.form import visit_of
+    from fleetwear.recording.handing_over import hand_over_text
+
+    with opened(folder) as con:
+        bay = read_bay(con, "A1", on_date=date.today())
+    visit = visit_of(Drafts(folder).read(draft).fields, bay, list_joints(bay, None))
+    Drafts(folder).freeze(draft, hand_over_text(visit), now=NOW)
+    app = page(monkeypatch, folder, draft)
+    assert "Saved" in said(app)
+    with Store(folder).reader() as con:
+        assert con.execute("select count(*) from readings").fetchall() == [(2,)]
+
+
+def test_a_visit_that_leaves_nothing_open_says_so(monkeypatch, folder, draft):
+    whole = {
+        series_field(1, "fore-aft", "result"): "none seen",
+        series_field(2, "in-out", "s1"): 0.3,
+        "secured": [str(word) for word in Secured],
+    }
+    Drafts(folder).change(draft, whole, now=NOW)
+    app = page(monkeypatch, folder, draft)
+    assert not app.exception
+    assert "Every joint is read in every load direction" in said(app)
+    button(app, "Record the visit").click().run()
+    assert not app.exception
+    assert "Saved" in said(app)
+
+
+def test_open_drafts_are_listed_and_go_on(monkeypatch, folder, draft):
+    app = page(monkeypatch, folder)
+    assert f"record?draft={draft}" in said(app)
+    going_on = page(monkeypatch, folder, draft)
+    assert next(box for box in going_on.number_input if box.label == "Stroke 2, mm").value == 1.2
+    assert next(box for box in going_on.text_input if box.label == "Technician (code)").value == "T4"
+
+
+def test_a_field_is_on_the_disk_when_it_is_completed(monkeypatch, folder, draft):
+    app = page(monkeypatch, folder, draft)
+    next(box for box in app.text_input if box.label == "What the driver says").set_value("clunk").run()
+    assert Drafts(folder).read(draft).fields["complaint"] == "clunk"
+    next(box for box in app.text_input if box.label == "What the driver says").set_value("").run()
+    assert "complaint" not in Drafts(folder).read(draft).fields
+
+
+def test_a_change_made_on_another_tablet_is_taken_over_and_loses_nothing(monkeypatch, folder, draft):
+    app = page(monkeypatch, folder, draft)
+    Drafts(folder).change(draft, {"odometer": 121000, "note": "from elsewhere"}, now=NOW)
+    next(box for box in app.text_input if box.label == "What the driver says").set_value("clunk").run()
+    fields = Drafts(folder).read(draft).fields
+    assert (fields["odometer"], fields["note"], fields["complaint"]) == (121000, "from elsewhere", "clunk")
+    assert app.number_input[0].value == 121000
+
+
+def test_the_odometer_is_asked_about_until_it_is_confirmed(monkeypatch, folder, draft):
+    Drafts(folder).change(draft, {"odometer": 5}, now=NOW)
+    app = page(monkeypatch, folder, draft)
+    assert "5 km is less than the last value on record, 10 km on 2020-01-01" in said(app)
+    assert button(app, "Record the visit").disabled
+    app.checkbox[0].check().run()
+    assert not button(app, "Record the visit").disabled
+
+
+def test_a_draft_set_aside_can_be_taken_up(monkeypatch, folder, draft):
+    app = page(monkeypatch, folder, draft)
+    button(app, "Set this draft aside").click().run()
+    assert Drafts(folder).read(draft).state == "set aside"
+    app = page(monkeypatch, folder, draft)
+    button(app, "Take it up again").click().run()
+    assert Drafts(folder).read(draft).state == "open"
+
+
+@pytest.mark.parametrize("name", ["../../etc/passwd", "abcdefghij"])
+def test_an_unknown_draft_is_a_message(monkeypatch, folder, name):
+    app = page(monkeypatch, folder, name)
+    assert not app.exception
+    assert "draft" in said(app)
+
+
+def test_a_model_without_positions_says_what_to_load(monkeypatch, make_store):
+    folder = make_store({"vehicles": TABLES["vehicles"]})
+    draft = Drafts(folder).begin({"unit": "A1", "date": date.today().isoformat()}, now=NOW).draft
+    app = page(monkeypatch, folder, draft)
+    assert not app.exception
+    assert "load a positions file" in said(app)
