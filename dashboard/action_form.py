@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime
-from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from dashboard import snapshot
+from dashboard.people import may
 from fleetwear.planning.actions import record_action
+from fleetwear.reports.inert import html_text
 from fleetwear.vocabulary import Action
 
 if TYPE_CHECKING:
@@ -20,6 +21,9 @@ if TYPE_CHECKING:
 
 def show(folder: str, number: int, material: Material, plan: Plan) -> None:
     """Write the form; what it records is seen on this page at once, and everywhere after the next publication."""
+    if not may("record"):
+        st.markdown("Recording what was done needs the role *record*.")
+        return
     joints = material.joints
     first = list(dict.fromkeys(plan.crossing["unit"].astype(str)))
     units = [*first, *sorted(set(joints["unit"].astype(str)) - set(first))]
@@ -41,7 +45,7 @@ def show(folder: str, number: int, material: Material, plan: Plan) -> None:
             st.rerun()
     told = st.session_state.pop("recorded", None)
     if told:
-        st.html(f'<p class="fw-said" role="status">{escape(told)}</p>')
+        st.html(f'<p class="fw-said" role="status">{html_text(told)}</p>')
     fresh = snapshot.latest_actions(folder, number, material.flags.run.forecast_id)
     if fresh is None:
         st.markdown("The store is being written; what was recorded since this forecast is shown when that is over.")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from html import escape
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -13,6 +12,7 @@ from dashboard.listing import Cell, Column, Markup, listing, probability, vehicl
 from dashboard.style import look
 from fleetwear.planning.wording import is_known, say_count, say_date, say_probability
 from fleetwear.reports.charts import bay_chart
+from fleetwear.reports.inert import html_text
 from fleetwear.reports.plan_tables import (
     assumption_lines,
     bay_table,
@@ -88,7 +88,7 @@ def _order_row(row: dict[Any, Any]) -> list[Cell]:
     if is_known(row["order_by"]):
         by = "now" if row["days_late"] else say_date(row["order_by"])
     return [
-        Markup(f"<b>{escape(str(row['part_number']))}</b>"),
+        Markup(f"<b>{html_text(str(row['part_number']))}</b>"),
         str(row["depot"]),
         str(row["to_order"]),
         by,
@@ -196,5 +196,5 @@ def missing(plan: Plan) -> None:
         f"{row['count']} x {row['missing']} ({row['means']}): {row['first']}{' ...' if row['count'] > 5 else ''}"
         for row in plan.gaps.to_dict("records")
     ]
-    items = "".join(f"<li>{escape(line[:1].upper() + line[1:])}</li>" for line in [*lines, *assumption_lines(plan)])
+    items = "".join(f"<li>{html_text(line[:1].upper() + line[1:])}</li>" for line in [*lines, *assumption_lines(plan)])
     st.html(f'<ul class="fw-quiet fw-notes">{items}</ul>')

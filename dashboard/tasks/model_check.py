@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from html import escape
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -12,6 +11,7 @@ from dashboard.listing import Column, Markup, facts, listing
 from dashboard.style import look
 from fleetwear.planning.wording import say_count, say_date
 from fleetwear.reports.flag_files import to_csv
+from fleetwear.reports.inert import html_text
 from fleetwear.reports.learnt import method_table, shape_table, weight_table
 from fleetwear.reports.model_check import (
     FORECASTERS,
@@ -213,4 +213,4 @@ def _rows(frame: pd.DataFrame) -> list[list[Any]]:
 
 
 def _first_bold(frame: pd.DataFrame) -> list[list[Any]]:
-    return [[Markup(f"<b>{escape(row[0])}</b>"), *row[1:]] for row in _rows(frame)]
+    return [[Markup(f"<b>{html_text(row[0])}</b>"), *row[1:]] for row in _rows(frame)]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from html import escape
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -13,6 +12,7 @@ from fleetwear.errors import FleetwearError
 from fleetwear.intake.study_file import read_study_bytes
 from fleetwear.measurement import analyse, decide, make_budget
 from fleetwear.measurement.decision import ACCEPTED_RISK
+from fleetwear.reports.inert import html_text
 from fleetwear.reports.reading_study import (
     ACCEPTED_RISK_WORDS,
     anova_table,
@@ -53,7 +53,7 @@ def show() -> None:
     )
     _study()
     _reading()
-    st.html(f'<p class="fw-quiet">{escape(READING_CAUTION)}</p>')
+    st.html(f'<p class="fw-quiet">{html_text(READING_CAUTION)}</p>')
 
 
 def _study() -> None:
@@ -85,7 +85,7 @@ def _study() -> None:
     refused = refused_words(found)
     if refused:
         st.markdown(f"**{len(refused)} rows were refused, and the study stands without them:**")
-        st.html("<ul>" + "".join(f"<li>{escape(text)}</li>" for text in refused) + "</ul>")
+        st.html("<ul>" + "".join(f"<li>{html_text(text)}</li>" for text in refused) + "</ul>")
     anova = anova_table(study)
     if anova is not None:
         with st.expander("Analysis of variance (in mm)"):
@@ -116,7 +116,7 @@ def _reading() -> None:
             people = _number("Reproducibility", "reproducibility", help_="Standard deviation between people.")
         risk = st.slider("Accepted risk", 0.01, 0.25, ACCEPTED_RISK, 0.01, key="reading_risk", width=300)
         st.form_submit_button("Show", key="show_reading")
-    st.html(f'<p class="fw-quiet">{escape(ACCEPTED_RISK_WORDS)}</p>')
+    st.html(f'<p class="fw-quiet">{html_text(ACCEPTED_RISK_WORDS)}</p>')
     if reading is None or limit is None or repeatability is None:
         st.markdown("Give at least a reading, its limit and the repeatability.")
         return
@@ -150,7 +150,7 @@ def _listing(table: pd.DataFrame, *, caption: str) -> None:
     names = [str(name) for name in table.columns]
     columns = [Column(name[:1].upper() + name[1:], bare=i == 0) for i, name in enumerate(names)]
     rows: list[list[Cell]] = [
-        [Markup(f"<b>{escape(_text(row[0]))}</b>"), *(_text(cell) for cell in row[1:])]
+        [Markup(f"<b>{html_text(_text(row[0]))}</b>"), *(_text(cell) for cell in row[1:])]
         for row in table.itertuples(index=False, name=None)
     ]
     listing(columns, rows, caption=caption)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from dashboard.messages import show as show_error
+from dashboard.people import require
 from dashboard.tasks.recording import finish, start
 from dashboard.tasks.recording.fields import Fields, now
 from dashboard.tasks.recording.joints import readings
@@ -51,6 +52,7 @@ _RULES = """
 
 def show() -> None:
     """Write the page."""
+    require("record")
     st.html(_RULES)
     st.title("Record a visit", anchor=False)
     folder = default_store_dir()

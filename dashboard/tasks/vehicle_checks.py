@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from html import escape
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -12,6 +11,7 @@ from fleetwear.planning.coverage import say_coverage
 from fleetwear.planning.open_symptoms import open_symptoms
 from fleetwear.planning.wheel_checks import NOT_OF_A_JOINT, standing_wheels
 from fleetwear.planning.wording import say_date
+from fleetwear.reports.inert import html_text
 from fleetwear.reports.page_text import plain
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ def show_coverage(record: VehicleRecord) -> None:
     """Write how much of the vehicle its last visit tested."""
     words = say_coverage(record.vehicle.to_dict())
     if words and len(record.joints):
-        st.html(f'<p class="fw-quiet" style="margin:0">{escape(words)}.</p>')
+        st.html(f'<p class="fw-quiet" style="margin:0">{html_text(words)}.</p>')
 
 
 def show_symptoms(record: VehicleRecord) -> None:
@@ -36,7 +36,7 @@ def show_symptoms(record: VehicleRecord) -> None:
     if not lines:
         return
     st.subheader("Symptoms, and what moved under load")
-    items = "".join(f"<li>{escape(plain(line, 400))}</li>" for line in lines)
+    items = "".join(f"<li>{html_text(plain(line, 400))}</li>" for line in lines)
     st.html(f'<ul style="margin:0">{items}</ul>')
 
 
@@ -46,7 +46,7 @@ def show_wheels(record: VehicleRecord) -> None:
         return
     st.subheader("Wheel checks")
     words = f"Measured at the wheel. Each limit is {NOT_OF_A_JOINT}; no joint's forecast rests on these."
-    st.html(f'<p class="fw-quiet" style="margin:0">{escape(words)}</p>')
+    st.html(f'<p class="fw-quiet" style="margin:0">{html_text(words)}</p>')
     standing = standing_wheels(record.wheels)
     earlier = record.wheels[~record.wheels["is_last"].astype(bool)]
     rows: list[list[Cell]] = [
@@ -60,4 +60,4 @@ def show_wheels(record: VehicleRecord) -> None:
 
 def _said(verdict: object, says: object) -> Markup:
     head = str(verdict)
-    return Markup(f"<b>{escape(head[:1].upper() + head[1:])}.</b> {escape(str(says))}")
+    return Markup(f"<b>{html_text(head[:1].upper() + head[1:])}.</b> {html_text(str(says))}")

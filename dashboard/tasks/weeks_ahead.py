@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from html import escape
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -15,6 +14,7 @@ from fleetwear.planning.actions import say_action, with_actions
 from fleetwear.planning.ahead import PlanSettings
 from fleetwear.planning.wording import say_count, say_date
 from fleetwear.reports.flag_files import to_workbook
+from fleetwear.reports.inert import html_text
 from fleetwear.reports.plan_calendar import to_calendar
 from fleetwear.reports.plan_tables import plan_sheets
 
@@ -131,7 +131,7 @@ def _crossing(plan: Plan, actions: pd.DataFrame | None) -> None:
 
 
 def _crossing_row(row: dict[Any, Any]) -> list[Cell]:
-    said = f"{row['joint']}, {row['direction']}: <b>{escape(str(row['outcome']))}</b>"
+    said = f"{row['joint']}, {row['direction']}: <b>{html_text(str(row['outcome']))}</b>"
     at_once = row["when"] == "at once"
     return [
         say_date(row["week_start"]),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date
-from html import escape
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -15,6 +14,7 @@ from dashboard.tasks.recording.known import forget
 from fleetwear.planning.wording import say_count
 from fleetwear.recording import Drafts, record_draft, untested
 from fleetwear.recording.form import ROAD_TEST, play_unit, reading_of, still_missing, visit_of
+from fleetwear.reports.inert import html_text
 from fleetwear.vocabulary import READING_CAUTION, Secured
 
 if TYPE_CHECKING:
@@ -50,7 +50,7 @@ def summary(fields: Fields, folder: Path, bay: BayRecord, forecast: VehicleRecor
     told = _told(fields, bay, forecast, joints, visit)
     said = told["answers"]
     if said:
-        listing(_COLUMNS, [[Markup(f"<b>{escape(row[0])}</b>"), *row[1:]] for row in said], caption="What was read")
+        listing(_COLUMNS, [[Markup(f"<b>{html_text(row[0])}</b>"), *row[1:]] for row in said], caption="What was read")
     else:
         st.markdown("No joint has been read yet.")
     _write(told["lines"])
@@ -137,7 +137,7 @@ def _lines(visit: Visit, bay: BayRecord) -> list[str]:
 
 def _write(lines: Sequence[str]) -> None:
     if lines:
-        st.html("".join(f"<p>{escape(line)}</p>" for line in lines))
+        st.html("".join(f"<p>{html_text(line)}</p>" for line in lines))
 
 
 def recorded(draft: Draft) -> None:
@@ -153,19 +153,19 @@ def recorded(draft: Draft) -> None:
         what = f"The visit with {count} is safe on the disk, but rows of it could not be taken in:"
     else:
         what = f"The visit with {count} is in the store. The next forecast counts it."
-    st.html(f'<p class="fw-said" role="status"><b>Saved</b><br>{escape(what)}</p>')
+    st.html(f'<p class="fw-said" role="status"><b>Saved</b><br>{html_text(what)}</p>')
     if told["refused"]:
-        st.html("<ul>" + "".join(f"<li>{escape(text)}</li>" for text in told["refused"]) + "</ul>")
+        st.html("<ul>" + "".join(f"<li>{html_text(text)}</li>" for text in told["refused"]) + "</ul>")
         st.markdown("They stand in quarantine as they were given, with these reasons, until a correction is loaded.")
     if told["questions"]:
         st.markdown(f"{say_count(told['questions'], 'reading looks', 'readings look')} implausible and is asked about.")
-    st.html(f'<p class="fw-quiet">Inbox entry {escape(str(told["entry"]))}</p>')
+    st.html(f'<p class="fw-quiet">Inbox entry {html_text(str(told["entry"]))}</p>')
     _write(told["lines"])
     if told["answers"]:
-        rows = [[Markup(f"<b>{escape(row[0])}</b>"), *row[1:]] for row in told["answers"]]
+        rows = [[Markup(f"<b>{html_text(row[0])}</b>"), *row[1:]] for row in told["answers"]]
         with st.expander("What was read"):  # closed, so that what was saved is in sight on a phone
             listing(_COLUMNS, rows, caption="What was read")
-    st.html(f'<p class="fw-quiet">{escape(READING_CAUTION)}</p>')
+    st.html(f'<p class="fw-quiet">{html_text(READING_CAUTION)}</p>')
     if st.button("Record another visit", key=f"another {draft.draft}", type="primary", width="stretch"):
         st.query_params.clear()
         st.rerun()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from html import escape
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -20,6 +19,7 @@ from fleetwear.recording.form import (
     strokes_of,
     visit_date,
 )
+from fleetwear.reports.inert import html_text
 from fleetwear.units import factor
 from fleetwear.vocabulary import Indicator, Method, ReadAt, Result, Support, Timing
 
@@ -123,8 +123,8 @@ def _series(fields: Fields, bay: BayRecord, forecast: VehicleRecord | None, join
     at, direction = joint.position_id, series.direction
     name = f"{joint.joint[:1].upper()}{joint.joint[1:]}"
     last = f"Last {series.last}" if series.last else "Never tested in this load direction"
-    st.html(f'<p class="fw-series"><b>{escape(name)}, loaded {escape(direction)}</b><br>'
-            f'<span class="fw-quiet">{escape(last)}; {escape(series.limit)}</span></p>')  # fmt: skip
+    st.html(f'<p class="fw-series"><b>{html_text(name)}, loaded {html_text(direction)}</b><br>'
+            f'<span class="fw-quiet">{html_text(last)}; {html_text(series.limit)}</span></p>')  # fmt: skip
     unit = play_unit(fields.values, bay)
     given = len(strokes_of(fields.values, at, direction))
     with st.container(horizontal=True, vertical_alignment="bottom", gap="xsmall"):
@@ -147,7 +147,7 @@ def _way(fields: Fields, joint: BayJoint, series: BaySeries) -> None:
     places = {"read_at": "read at the ", "indicator": "with the "}
     words = ", ".join(f"{places.get(name, '')}{word}" for (name, _, _), word in zip(_WAYS, now, strict=True) if word)
     label = f"How ({series.direction}): as last time" if any(before) and now == before else f"How ({series.direction})"
-    st.html(f'<p class="fw-quiet">{escape(words or "How it is loaded and read is not said yet.")}</p>')
+    st.html(f'<p class="fw-quiet">{html_text(words or "How it is loaded and read is not said yet.")}</p>')
     with (
         st.expander(label, expanded=not any(before)),
         st.container(horizontal=True, vertical_alignment="bottom", gap="small"),
@@ -174,8 +174,8 @@ def _answer(fields: Fields, bay: BayRecord, forecast: VehicleRecord | None, join
         else ""
     )
     said = str(answer.says)
-    st.html(f'<p class="fw-said" role="status"><b>{escape(said[:1].upper() + said[1:])}</b><br>'
-            f"{escape(both)}{escape(spread[:1].upper() + spread[1:])}{escape(answer.reason)}</p>")  # fmt: skip
+    st.html(f'<p class="fw-said" role="status"><b>{html_text(said[:1].upper() + said[1:])}</b><br>'
+            f"{html_text(both)}{html_text(spread[:1].upper() + spread[1:])}{html_text(answer.reason)}</p>")  # fmt: skip
 
 
 def answer_of(

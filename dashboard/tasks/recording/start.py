@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date
-from html import escape
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -15,6 +14,7 @@ from fleetwear.errors import FleetwearError
 from fleetwear.planning.wording import say_count
 from fleetwear.recording import Drafts
 from fleetwear.recording.form import who
+from fleetwear.reports.inert import html_text
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -63,8 +63,8 @@ def _waiting(folder: Path) -> None:
 def _links(drafts: list[Draft]) -> None:
     items = "".join(
         f'<li><a class="fw-back" href="record?draft={draft.draft}" target="_self">'
-        f"{escape(str(draft.fields.get('unit', '?')))}, "
-        f"{escape(draft.saved_at[:16].replace('T', ' '))} UTC{_people(draft)}</a></li>"
+        f"{html_text(str(draft.fields.get('unit', '?')))}, "
+        f"{html_text(draft.saved_at[:16].replace('T', ' '))} UTC{_people(draft)}</a></li>"
         for draft in drafts
     )
     st.html(f'<ul class="fw-drafts">{items}</ul>')
@@ -72,4 +72,4 @@ def _links(drafts: list[Draft]) -> None:
 
 def _people(draft: Draft) -> str:
     technician = who(draft.fields, "technician")
-    return f", {escape(str(technician))}" if technician else ""
+    return f", {html_text(str(technician))}" if technician else ""

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from datetime import date
-from html import escape
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from fleetwear.planning.wording import say_date, say_distance
 from fleetwear.recording.form import odometer_doubt, other_field, sure_field
+from fleetwear.reports.inert import html_text
 from fleetwear.vocabulary import BAY_CAUTIONS, Secured
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ def arrival(fields: Fields, bay: BayRecord) -> None:
     if not bay.entries.empty:
         last = bay.entries.iloc[-1]
         known = f"Last on record: {say_distance(last['odometer_km'], unit)} on {say_date(last['on_date'])}."
-        st.html(f'<p class="fw-quiet">{escape(known)}</p>')
+        st.html(f'<p class="fw-quiet">{html_text(known)}</p>')
     with st.container():  # always there, so that what comes after keeps its place
         _question(fields, bay, unit)
 
@@ -57,7 +57,7 @@ def _question(fields: Fields, bay: BayRecord, unit: str) -> None:
     if doubt is not None:
         mend = " As it stands, loading would put the visit into quarantine." if doubt.refused else ""
         st.html(
-            f'<p class="fw-said" role="alert"><b>Look at the odometer again</b><br>{escape(doubt.words + mend)}</p>'
+            f'<p class="fw-said" role="alert"><b>Look at the odometer again</b><br>{html_text(doubt.words + mend)}</p>'
         )
         fields.tick(sure_field(fields.values), "I looked again: the value and the day are right")
     if doubt is not None or swapped:
@@ -70,7 +70,7 @@ def _question(fields: Fields, bay: BayRecord, unit: str) -> None:
 def securing(fields: Fields) -> None:
     """Write the cautions and what is to be confirmed."""
     st.subheader("Make it safe first", anchor=False)
-    items = "".join(f"<li>{escape(text)}</li>" for text in BAY_CAUTIONS)
+    items = "".join(f"<li>{html_text(text)}</li>" for text in BAY_CAUTIONS)
     st.html(f'<ul class="fw-cautions">{items}</ul>')
     words = [str(word) for word in Secured]
     done = fields.some_of("secured", "Confirm what is done", words, format_func=str.capitalize)

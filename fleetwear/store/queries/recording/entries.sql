@@ -16,6 +16,6 @@ from (
     select vehicle_id, in_service_date, in_service_odometer_km, 'vehicles', vehicle_row_id
     from vehicles
 ) as e
-anti join set_aside as a on a.table_name = e.table_name and a.row_id = e.row_id
+anti join not_counting as a on a.table_name = e.table_name and a.row_id = e.row_id
 where e.vehicle_id = $vehicle_id and e.on_date is not null and e.odometer_km is not null
 order by e.on_date, e.odometer_km

@@ -9,7 +9,7 @@ from positions as p
 left join (
     select work.position_id, work.work_date
     from work
-    anti join set_aside as a on a.table_name = 'work' and a.row_id = work.work_id
+    anti join not_counting as a on a.table_name = 'work' and a.row_id = work.work_id
     where work.vehicle_id = $vehicle_id and work.work in ('replaced', 'adjusted') and work.work_date <= $on_date
 ) as w on w.position_id = p.position_id
 where p.model = $model

@@ -4,7 +4,7 @@
 with renewed as (
     select w.position_id, max(w.work_date) as work_date
     from work as w
-    anti join set_aside as a on a.table_name = 'work' and a.row_id = w.work_id
+    anti join not_counting as a on a.table_name = 'work' and a.row_id = w.work_id
     where w.vehicle_id = $vehicle_id and w.work in ('replaced', 'adjusted') and w.work_date <= $on_date
     group by w.position_id
 ),
@@ -18,7 +18,7 @@ own as (
     left join renewed as n on n.position_id = r.position_id
     left join questions as q on q.reading_id = r.reading_id
     left join answers as s on s.question_id = q.question_id
-    anti join set_aside as a on a.table_name = 'readings' and a.row_id = r.reading_id
+    anti join not_counting as a on a.table_name = 'readings' and a.row_id = r.reading_id
     where r.vehicle_id = $vehicle_id
         and v.visit_date <= $on_date
         and (q.question_id is null or s.answer = 'true reading')

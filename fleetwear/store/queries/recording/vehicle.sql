@@ -11,6 +11,7 @@ select
     v.distance_unit,
     v.play_unit
 from vehicles as v
+anti join not_counting as gone on gone.table_name = 'vehicles' and gone.row_id = v.vehicle_row_id
 where v.unit = $unit
 order by v.valid_from <= $on_date desc,
     case when v.valid_from <= $on_date then v.valid_from end desc,
