@@ -30,6 +30,7 @@ _RULES = """
 .fw-facts dt, .fw-facts dd {{ margin: 0 !important; padding: 0; }}
 .fw-facts dd {{ font-size: 1.02rem; overflow-wrap: anywhere; }}
 .fw-back {{ color: {accent}; }}
+[data-testid="stBaseButton-primary"] p, [data-testid="stBaseButton-primaryFormSubmit"] p {{ color: {paper}; }}
 .fw-notes {{ padding-left: 1.3rem; font-size: 0.9rem; }}
 .fw-notes li {{ font-size: 0.9rem; }}
 .fw-said {{ border-left: 4px solid {accent}; padding: 0.15rem 0 0.15rem 0.9rem; margin: 0; }}
@@ -56,4 +57,6 @@ def look() -> Look:
 
 def lay_out(chosen: Look) -> None:
     """Write the rules of layout into the page."""
-    st.html(_RULES.format(ink=chosen.ink, muted=chosen.muted, rule=chosen.rule, accent=chosen.accent))
+    st.html(
+        _RULES.format(ink=chosen.ink, muted=chosen.muted, rule=chosen.rule, accent=chosen.accent, paper=chosen.paper)
+    )

@@ -86,6 +86,20 @@ def _without_debugging() -> Iterator[None]:
     os.environ.pop("FLEETWEAR_DEBUG", None)
 
 
+_FIRST = ("forecast/test_moments", "pipelines/test_backtest_pipeline", "rules/test_static", "browser/", "benchmarks/")
+"""Files that take longest: begun first, so that no process is left with one of them at the end."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the files that take longest first."""
+
+    def place(item: pytest.Item) -> int:
+        path = item.path.as_posix()
+        return next((at for at, name in enumerate(_FIRST) if name in path), len(_FIRST))
+
+    items.sort(key=place)
+
+
 MakeStore = Callable[[dict[str, str]], Path]
 
 

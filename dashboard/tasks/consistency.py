@@ -11,7 +11,7 @@ from dashboard.listing import Column, listing
 from dashboard.style import look
 from fleetwear.planning.consistency import CANNOT_TELL, LEAST_DAYS
 from fleetwear.planning.wording import say_count, say_date, say_small_play
-from fleetwear.reports.inert import markdown_text, on_screen
+from fleetwear.reports.inert import html_text, markdown_text, on_screen
 
 if TYPE_CHECKING:
     from collections.abc import Hashable
@@ -57,8 +57,8 @@ def show() -> None:
     chosen = enough.iloc[labels.index(st.selectbox("Source", labels, key="source"))]
     spec = pictures.consistency_spec(folder, number, chosen["source"], chosen["name"], look().name)
     pictures.write(spec, alt=f"Control chart of {chosen['source']} {chosen['name']}: {chosen['says']}")
-    st.caption(_HOW_TO_READ)
-    st.caption(CANNOT_TELL)
+    for text in (_HOW_TO_READ, CANNOT_TELL):
+        st.html(f'<p class="fw-quiet">{html_text(text)}</p>')
 
 
 def _named(found: Consistency) -> None:

@@ -180,11 +180,20 @@ class Store:
     def reader(
         self, *, wait_seconds: float = 30.0, on_wait: Callable[[], None] | None = None
     ) -> Iterator[duckdb.DuckDBPyConnection]:
-        """Open the store for reading; options and errors are those of `writer`."""
+        """Open the store for reading; options and errors are those of `writer`.
+
+        A store of an earlier schema is brought up to date first, as the writer does.
+        """
         self._require()
         with self._open(read_only=True, wait_seconds=wait_seconds, on_wait=on_wait) as con:
-            check_version(con, where=str(self.file))
-            yield con
+            is_current = check_version(con, where=str(self.file)) == newest_version()
+            if is_current:
+                yield con
+        if not is_current:
+            with self.writer(wait_seconds=wait_seconds, on_wait=on_wait):
+                pass
+            with self._open(read_only=True, wait_seconds=wait_seconds, on_wait=on_wait) as con:
+                yield con
 
     def _require(self) -> None:
         if not self.exists:

@@ -110,7 +110,11 @@ def test_a_store_from_before_there_were_backtests_gets_their_tables(store, tmp_p
         "'schema%' and not regexp_matches(table_name, '^(fit|forecast|posterior|backtest|effect)') order by table_oid"
     ).fetchall()
     for (name,) in names:
-        con.execute(f"insert into {name} by name select * from new.{name}")
+        of_table = (
+            "select column_name from duckdb_columns() where table_name = ? and database_name = current_database()"
+        )
+        columns = [column for (column,) in con.execute(of_table, [name]).fetchall()]
+        con.execute(f"insert into {name} by name select {', '.join(columns)} from new.{name}")
     con.close()
     done = invoke("backtest", "--store", tmp_path, "--dates", "2025-12-01")
     assert done.exit_code == 0, done.output

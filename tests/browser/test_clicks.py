@@ -15,7 +15,10 @@ from fleetwear.store import open_snapshot
 
 pytestmark = pytest.mark.browser
 
-_UNITS = "() => [...document.querySelectorAll('.fw-table tbody tr')].map(r => r.querySelector('a').textContent)"
+_UNITS = """() => {
+  const table = document.querySelector('.fw-table');
+  return table ? [...table.querySelectorAll('tbody tr')].map(r => r.querySelector('a')?.textContent) : [];
+}"""
 _CUT_WORDS = """() => [...document.querySelectorAll('[data-testid="stVegaLiteChart"] svg')].flatMap(svg => {
   const box = svg.getBoundingClientRect();
   return [...svg.querySelectorAll('text')].filter(t => t.textContent.trim())
@@ -36,7 +39,7 @@ def test_filter_by_depot(open_page, flags):
     page = open_page()
     expected = flags.vehicles.loc[flags.vehicles["depot"] == "Harbour", "unit"].tolist()
     choose(page, "Depot", "Harbour")
-    page.get_by_text(f"{len(expected)} vehicles").wait_for()
+    page.get_by_text(f"{len(expected)} vehicles").first.wait_for()
     page.wait_for_function(f"units => ({_UNITS})().join() === units", arg=",".join(expected[:25]))
     assert f"{len(expected)} vehicles" in page.inner_text('[data-testid="stMain"]')
     assert "depot=Harbour" in page.url

@@ -65,7 +65,7 @@ def test_an_over_is_what_a_plain_loop_finds(known):
             play += float(draws.strayed_now[j, k])
             play += np.sqrt(float(lines.wander[j, k]) * ahead) * float(draws.strayed_then[j, k])
         seen.add(bool(over[j, k]))
-        limit = draws.series["limit_mm"][j]
+        limit = float(draws.limit_mm[j, k])
         assert bool(over[j, k]) == (play > limit) or abs(play - limit) < 1e-4
     assert seen == {"wanders", True, False}
 

@@ -49,6 +49,7 @@ def test_what_happened_later_does_not_count(demo_store, tmp_path, quick_settings
     folder.mkdir()
     shutil.copy(demo_store.folder / "store.duckdb", folder / "store.duckdb")
     dated = {
+        "wheel_checks": "visit_id in (select visit_id from visits where visit_date > ?)",
         "readings": "visit_id in (select visit_id from visits where visit_date > ?)",
         "visit_notes": "visit_id in (select visit_id from visits where visit_date > ?)",
         "visits": "visit_date > ?",
@@ -60,9 +61,9 @@ def test_what_happened_later_does_not_count(demo_store, tmp_path, quick_settings
     }
     with Store(folder).writer() as con:
         of_fits = con.execute(
-            "select table_name from duckdb_tables() where table_name like 'fit\\_%' escape '\\' order by table_name"
+            "select table_name from duckdb_tables() where regexp_matches(table_name, '^(fit|forecast)_') order by 1"
         ).fetchall()
-        tables = ["forecast_vehicles", "forecast_joints", "forecasts", "posteriors", *(name for (name,) in of_fits)]
+        tables = [*(name for (name,) in of_fits), "forecasts", "posteriors"]
         for table in (*tables, "fits", "answers", "questions", "set_aside"):
             con.execute(f"delete from {table}")
     with Store(folder).writer() as con:

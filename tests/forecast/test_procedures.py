@@ -68,7 +68,7 @@ def ahead(n_draws):
     shape = (1, n_draws)
     return Ahead(
         np.full(shape, 100.0), np.full(shape, 50_000.0), np.full(shape, 60_000.0), np.full(shape, 100.0),
-        np.zeros(1, dtype=bool), np.full(1, 1e-6),
+        np.zeros(1, dtype=bool), np.full(1, 1e-6), np.zeros(shape, dtype=bool),
     )  # fmt: skip
 
 

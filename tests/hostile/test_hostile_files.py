@@ -149,12 +149,16 @@ def _expressions(node):
 
 def test_control_characters_and_endless_text_go_to_quarantine_as_they_were(tmp_path):
     file = tmp_path / "vehicles.csv"
-    file.write_text(f"unit,model\nA1,Van\x1b[2J\nA2,{'x' * 900_000}\nA3,Van \U0001f69a\n", encoding="utf-8")
+    file.write_text(f"unit,model\nA1,Van\x1b[2J\nA2,{'x' * 9_000}\nA3,Van \U0001f69a\n", encoding="utf-8")
     store = Store.create_or_open(tmp_path / "store")
     (summary,) = load_files(store, [file], today=date(2026, 1, 1))
     assert (summary.rows_in, summary.rows_quarantined) == (1, 2)
     assert any("holds a control character" in reason for reason in summary.reasons)
-    assert any("900000 characters: write at most 1000" in reason for reason in summary.reasons)
+    assert any("9000 characters: write at most 1000" in reason for reason in summary.reasons)
+    endless = tmp_path / "endless.csv"
+    endless.write_text(f"unit,model\nA2,{'x' * 900_000}\n", encoding="utf-8")
+    with pytest.raises(InputError, match="line 2 cannot be read: field larger than"):
+        load_files(store, [endless], today=date(2026, 1, 1))
     nul = tmp_path / "nul.csv"
     nul.write_bytes(b"unit,model\nA4,Va\x00n\n")
     with pytest.raises(InputError, match="not a text file"):

@@ -122,7 +122,7 @@ def test_what_is_agreed_counts_for_less_and_can_be_taken_back(shop, tmp_path):
         fit_id = fit.run(shop, as_of=AS_OF, made_at=datetime(2026, 11, 21), settings=Settings(draws=200))
         with Store(shop).reader() as con:
             return con.execute(
-                "select sum(weight * growth) from posteriors where fit_id = ? and shape = 'straight'", [fit_id]
+                "select sum(weight * growth * pace / reference_km) from posteriors where fit_id = ?", [fit_id]
             ).fetchall()[0][0]
 
     before = growth()

@@ -55,8 +55,12 @@ def consistency_chart(points: pd.DataFrame, *, look: Look = LIGHT, width: Width 
         zero.mark_rule(color=look.muted, strokeDash=[4, 3]).encode(y=y),
         base.mark_line(color=look.accent, strokeWidth=1.75).encode(x=x, y=y),
         base.mark_point(filled=True, size=42, color=look.accent, opacity=1).encode(x=x, y=y, tooltip=tips),
-        base.transform_filter("datum.signal")
-        .mark_point(filled=False, size=150, color=look.ink, strokeWidth=1.5, opacity=1)
-        .encode(x=x, y=y, tooltip=tips),
     ]
+    if rows["signal"].any():
+        beyond = alt.Chart(rows[rows["signal"]])
+        layers.append(
+            beyond.mark_point(filled=False, size=150, color=look.ink, strokeWidth=1.5, opacity=1).encode(
+                x=x, y=y, tooltip=tips
+            )
+        )
     return framed(layers, look=look, width=width, height=_HEIGHT_PX)
