@@ -53,12 +53,6 @@ def test_every_kind_is_fitted_and_every_series_known(fitted):
     assert 0.0 <= fleet.sharing.vehicle <= fleet.sharing.joint < 1.0
 
 
-def test_fitting_again_gives_the_same(fitted):
-    con, series, fleet = fitted
-    again = fit_fleet(con, series)
-    pd.testing.assert_frame_equal(again.knowledge.lines, fleet.knowledge.lines)
-
-
 def test_readings_that_slipped_are_far_from_their_history(fitted, demo_store):
     """Most last readings that truly slipped by more than 0.25 mm are told, and few that did not."""
     con, series, fleet = fitted
