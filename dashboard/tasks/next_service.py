@@ -16,7 +16,7 @@ from fleetwear.planning.coverage import say_coverage, to_test
 from fleetwear.planning.flags import Flags, narrow
 from fleetwear.planning.pressing import pressing_joints
 from fleetwear.planning.vehicle import find_unit
-from fleetwear.planning.wording import is_known, say_count, say_dates, say_distance, say_probability
+from fleetwear.planning.wording import begin_sentence, is_known, say_count, say_dates, say_distance, say_probability
 from fleetwear.reports.charts import risk_chart
 from fleetwear.reports.flag_files import flag_file, to_csv, to_xlsx, with_lead
 from fleetwear.reports.inert import html_text
@@ -145,11 +145,7 @@ def _counted(flags: Flags) -> str:
     parts = [
         f"{outcome.replace(';', ',')}: **{counts[str(outcome)]}**" for outcome in Outcome if str(outcome) in counts
     ]
-    return f"{total}, counted by the most pressing thing said of each. {_sentence('; '.join(parts))}."
-
-
-def _sentence(words: str) -> str:
-    return words[:1].upper() + words[1:]
+    return f"{total}, counted by the most pressing thing said of each. {begin_sentence('; '.join(parts))}."
 
 
 def _picture(flags: Flags) -> None:
@@ -202,10 +198,10 @@ def _table(flags: Flags) -> None:
 def _row(row: dict[Hashable, Any]) -> list[Cell]:
     outcome = str(row["outcome"])
     done = say_action({str(name): value for name, value in row.items()}, joint=row["action_joint"])
-    since = f"<br><b>{html_text(_sentence(done))}.</b>" if done else ""
+    since = f"<br><b>{html_text(begin_sentence(done))}.</b>" if done else ""
     left = say_coverage(row)
     quiet = f'<br><span class="fw-quiet">{html_text(left)}.</span>' if left else ""
-    why = Markup(f"<b>{html_text(_sentence(outcome))}.</b> {html_text(str(row['reason']))}{since}{quiet}")
+    why = Markup(f"<b>{html_text(begin_sentence(outcome))}.</b> {html_text(str(row['reason']))}{since}{quiet}")
     return [
         vehicle_link(str(row["unit"])),
         str(row["depot"] or ""),
@@ -245,7 +241,7 @@ def _asked(own: pd.DataFrame) -> str:
     parts = []
     for why, rows in own.groupby("why", sort=False):
         names = [f"{joint}, {', '.join(one['direction'])}" for joint, one in rows.groupby("joint", sort=False)]
-        parts.append(f"{_sentence(str(why))}: {'; '.join(names)}.")
+        parts.append(f"{begin_sentence(str(why))}: {'; '.join(names)}.")
     return " ".join(parts)
 
 

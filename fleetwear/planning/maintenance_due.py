@@ -10,6 +10,7 @@ import pandas as pd
 
 from fleetwear.planning.retention import after_months
 from fleetwear.planning.wording import (
+    begin_sentence,
     is_known,
     say_date,
     say_dates,
@@ -122,17 +123,13 @@ def _joint_due(rows: pd.DataFrame, record: VehicleRecord, by_then: date | None) 
     elif outcome is Outcome.SYMPTOM_CONFIRMED:
         detail = f" ({worst['symptom']})"
     directions = " and ".join(sorted(rows["direction"].astype(str)))
-    what = f"{_sentence(str(worst['joint']))}, {directions}: {words}{detail}"
+    what = f"{begin_sentence(str(worst['joint']))}, {directions}: {words}{detail}"
     if outcome in (Outcome.OVER_LIMIT, Outcome.SYMPTOM_CONFIRMED):
         due = Due(nature, what, record.run.as_of, None, "now")
     else:
         when = f"next service, by {by_then}" if by_then is not None else "next service"
         due = Due(nature, what, by_then, None, when)
     return (outcome.rank, -float(worst["chance"]), str(worst["joint"])), due
-
-
-def _sentence(words: str) -> str:
-    return words[:1].upper() + words[1:]
 
 
 def day_of(value: object) -> date | None:

@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from fleetwear.planning.symptoms import confirmed_steps, moved
-from fleetwear.planning.wording import is_known, say_date, say_growth, say_play, say_probability
+from fleetwear.planning.wording import begin_sentence, is_known, say_date, say_growth, say_play, say_probability
 from fleetwear.vocabulary import OUTCOME_RANKS, Outcome, WheelVerdict
 
 if TYPE_CHECKING:
@@ -130,7 +130,7 @@ def _changed(row: dict[str, Any]) -> str:
 
 def _symptom(row: dict[str, Any]) -> str:
     reading = f"{_last(row)}{_share(row)}"
-    return f"{row['symptom']}; {reading}. {_sentence(str(row['step']))}"
+    return f"{row['symptom']}; {reading}. {begin_sentence(str(row['step']))}"
 
 
 def _crosses(row: dict[str, Any]) -> str:
@@ -138,7 +138,7 @@ def _crosses(row: dict[str, Any]) -> str:
         f"probability {say_probability(row['p_over_next'])} of being over its limit of {_play(row, 'limit_mm')} at "
         f"the next service, about {say_date(row['next_service_date_50'])}; accepted risk "
         f"{say_probability(row['accepted_risk'])}. "
-        f"{_sentence(_last(row))}{_share(row)}{_growth(row)}"
+        f"{begin_sentence(_last(row))}{_share(row)}{_growth(row)}"
     )
 
 
@@ -184,10 +184,6 @@ def _no_crossing(row: dict[str, Any]) -> str:
 
 def _play(row: dict[str, Any], column: str) -> str:
     return say_play(row[column], str(row["play_unit"]))
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _last(row: dict[str, Any]) -> str:
@@ -253,7 +249,7 @@ def judge_vehicles(vehicles: pd.DataFrame, joints: pd.DataFrame, wheels: pd.Data
     frame.loc[leads, "outcome"] = str(Outcome.SYMPTOM_CONFIRMED)
     frame.loc[leads, ["position_id", "direction"]] = None
     frame.loc[leads, "reason"] = [
-        f"{_sentence(text)}. {_where_to_look(joints[joints['vehicle_id'] == vehicle])}"
+        f"{begin_sentence(text)}. {_where_to_look(joints[joints['vehicle_id'] == vehicle])}"
         for vehicle, text in zip(frame.loc[leads, "vehicle_id"], frame.loc[leads, "symptom"], strict=True)
     ]
     if wheels is not None and len(wheels):

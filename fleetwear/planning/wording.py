@@ -14,6 +14,11 @@ def is_known(value: object) -> bool:
     return value is not None and not pd.isna(value)  # type: ignore[call-overload]
 
 
+def begin_sentence(words: str) -> str:
+    """Return words as they stand at the beginning of a sentence: the first letter large, all others as they are."""
+    return words[:1].upper() + words[1:]
+
+
 def say_probability(value: object) -> str:
     """Return a probability with two figures, never a bare 0 or 1: "0.57", "0.073", "below 0.01"."""
     if not is_known(value):

@@ -4,9 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fleetwear.planning.wording import is_known, say_date, say_distance, say_growth, say_play, say_probability
+from fleetwear.planning.wording import (
+    begin_sentence,
+    is_known,
+    say_date,
+    say_distance,
+    say_growth,
+    say_play,
+    say_probability,
+)
 from fleetwear.reports.page_text import plain
-from fleetwear.reports.sheet_words import POINTS, joint_title, sentence, short
+from fleetwear.reports.sheet_words import POINTS, joint_title, short
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -43,7 +51,7 @@ def joint_row(history: JointHistory, unit: str) -> Sheet:
     ]
     source = plain(fact["limit_source"], 44) if is_known(fact["limit_source"]) else ""
     return {
-        "name": plain(sentence(str(fact["joint"])), 64),
+        "name": plain(begin_sentence(str(fact["joint"])), 64),
         "direction": str(fact["direction"]),
         "outcome": "; ".join((short(str(fact["outcome"])), *marks)),
         "last": _last(fact, play),

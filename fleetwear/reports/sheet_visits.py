@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 from fleetwear.planning.coverage import say_coverage
 from fleetwear.planning.open_symptoms import open_symptoms
 from fleetwear.planning.wheel_checks import standing_wheels
-from fleetwear.planning.wording import is_known, say_date, say_distance, say_play
+from fleetwear.planning.wording import begin_sentence, is_known, say_date, say_distance, say_play
 from fleetwear.reports.page_text import plain
-from fleetwear.reports.sheet_words import ended, sentence
+from fleetwear.reports.sheet_words import ended
 from fleetwear.vocabulary import Result
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ def _measured(own: pd.DataFrame, places: dict[tuple[object, str], int], play: st
     found.sort()
     words = "; ".join(text for _, text in found[:4])
     rest = f"; and {len(found) - 4} more" if len(found) > 4 else ""
-    return f"{sentence(words)}{rest}."
+    return f"{begin_sentence(words)}{rest}."
 
 
 def coverage(record: VehicleRecord) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from fleetwear.planning.wording import begin_sentence
 from fleetwear.reports.page_text import plain
 
 if TYPE_CHECKING:
@@ -19,14 +20,9 @@ NAMED = 3
 """Joints that are named in one sentence before the rest are counted."""
 
 
-def sentence(text: str) -> str:
-    """Return text with its first letter large."""
-    return text[:1].upper() + text[1:]
-
-
 def joint_title(history: JointHistory) -> str:
     """Return the joint, cut where it is long, and the load direction."""
-    return f"{plain(sentence(str(history.fact['joint'])), 48)}, {history.fact['direction']}"
+    return f"{plain(begin_sentence(str(history.fact['joint'])), 48)}, {history.fact['direction']}"
 
 
 def listed(histories: Sequence[JointHistory], named: int = NAMED) -> str:

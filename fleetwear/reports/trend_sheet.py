@@ -6,6 +6,7 @@ import re
 from typing import TYPE_CHECKING, Any
 
 from fleetwear.forecast.effects import EFFECTS_CAUTION
+from fleetwear.planning.wording import begin_sentence
 from fleetwear.reports import trend_words as words
 from fleetwear.reports.charts import cohort_chart, crossing_chart, growth_chart
 from fleetwear.reports.effect_tables import short_effect_table
@@ -53,13 +54,13 @@ def trend_sheet(answer: TrendAnswer, *, units: TrendUnits, width: int, font: str
         "growth_notes": [words.HOW_TO_READ_GROWTH, words.GROWTH_CAUTION],
         "growth_table": _table(growth_table(answer.growth, by=answer.by, units=units)),
         "cohorts": [
-            {"kind": _capital(kind), "panels": _cohorts(curves, units, pictures)}
+            {"kind": begin_sentence(kind), "panels": _cohorts(curves, units, pictures)}
             for kind, curves in answer.curves.items()
         ],
         "cohort_note": words.HOW_TO_READ_CURVES,
         "crossings": [
             {
-                "title": _capital(one.kind if answer.by == "kind" else f"{one.kind}, {one.level}"),
+                "title": begin_sentence(one.kind if answer.by == "kind" else f"{one.kind}, {one.level}"),
                 "about": f"{one.lifetimes.n_crossed} of {len(one.lifetimes):,} parts crossed",
                 "svg": pictures.of(crossing_chart(one, units=units, look=PRINT, width=_PANEL_PX, height=170)),
             }
@@ -132,7 +133,3 @@ def _comparisons(answer: TrendAnswer) -> Sheet:
 
 def _table(frame: pd.DataFrame) -> Sheet:
     return {"heads": list(frame.columns), "rows": [[str(cell) for cell in row] for row in frame.to_numpy()]}
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

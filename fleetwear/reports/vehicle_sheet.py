@@ -6,12 +6,12 @@ from typing import TYPE_CHECKING
 
 from fleetwear import __version__
 from fleetwear.planning.outcomes import short_doubt
-from fleetwear.planning.wording import is_known, say_count, say_dates, say_distances, say_probability
+from fleetwear.planning.wording import begin_sentence, is_known, say_count, say_dates, say_distances, say_probability
 from fleetwear.reports.page_text import plain
 from fleetwear.reports.sheet_rows import heads, joint_row, more_rows
 from fleetwear.reports.sheet_tasks import due, to_check, untested
 from fleetwear.reports.sheet_visits import coverage, last_visits, symptoms, wheels
-from fleetwear.reports.sheet_words import POINTS, ended, joint_title, sentence
+from fleetwear.reports.sheet_words import POINTS, ended, joint_title
 from fleetwear.vocabulary import CAUTION
 
 if TYPE_CHECKING:
@@ -48,7 +48,7 @@ def vehicle_sheet(record: VehicleRecord, histories: Sequence[JointHistory]) -> S
         "model": plain(_joined((vehicle["make"], vehicle["model"], vehicle["model_year"]), " ", 30), 70),
         "identity": _identity(vehicle),
         "forecast": f"As of {run.as_of:%Y-%m-%d}, forecast number {run.forecast_id}, fleetwear {__version__}",
-        "outcome": sentence(str(vehicle["outcome"])),
+        "outcome": begin_sentence(str(vehicle["outcome"])),
         "reason": plain(vehicle["reason"], 460),
         "facts": _facts(record),
         "heads": heads(record),
@@ -81,7 +81,7 @@ def _identity(vehicle: pd.Series) -> str:
     missing = [name for name, value, _ in pairs[:3] if not is_known(value) or not str(value)]
     if missing:
         known.append(f"{' and '.join(missing)} not on record")
-    return sentence(", ".join(known))
+    return begin_sentence(", ".join(known))
 
 
 def _meter(vehicle: pd.Series) -> str:
@@ -119,9 +119,9 @@ def _notes(record: VehicleRecord, histories: Sequence[JointHistory]) -> list[str
         "model.",
     ]
     if record.vehicle["distance_note"]:
-        notes.append(ended(sentence(plain(record.vehicle["distance_note"], 200))))
+        notes.append(ended(begin_sentence(plain(record.vehicle["distance_note"], 200))))
     said = list(dict.fromkeys(str(h.fact["indicative"]) for h in histories if h.fact["indicative"]))
-    notes += [ended(sentence(plain(text, 170))) for text in said[:2]]
+    notes += [ended(begin_sentence(plain(text, 170))) for text in said[:2]]
     doubts = list(dict.fromkeys(str(h.fact["doubt"]) for h in histories if h.fact["doubt"] and h.fact["n_visits"] > 0))
     notes += [ended(f"Read with care: {plain(short_doubt(text), 190)}") for text in doubts[:1]]
     paces = list(dict.fromkeys(h.pace for h in histories[:4] if h.pace))

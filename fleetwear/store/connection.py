@@ -118,13 +118,7 @@ class Store:
         with self.writer(wait_seconds=wait_seconds, on_wait=on_wait):
             pass  # which brings it up to date
         with ExitStack() as place:
-            con = _patiently(
-                lambda: connect(self.file, read_only=False),
-                self.file,
-                place,
-                wait_seconds=wait_seconds,
-                on_wait=on_wait,
-            )
+            con = self._connect(place, read_only=False, wait_seconds=wait_seconds, on_wait=on_wait)
             try:
                 yield con
             finally:
@@ -204,18 +198,24 @@ class Store:
                 "`fleetwear demo` shows an invented fleet.",
             )
 
+    def _connect(
+        self, place: ExitStack, *, read_only: bool, wait_seconds: float, on_wait: Callable[[], None] | None
+    ) -> duckdb.DuckDBPyConnection:
+        """Connect to the store's file; who comes next is decided by ``place``, which holds the turn."""
+        return _patiently(
+            lambda: connect(self.file, read_only=read_only),
+            self.file,
+            place,
+            wait_seconds=wait_seconds,
+            on_wait=on_wait,
+        )
+
     @contextmanager
     def _open(
         self, *, read_only: bool, wait_seconds: float, on_wait: Callable[[], None] | None
     ) -> Iterator[duckdb.DuckDBPyConnection]:
         with ExitStack() as place:
-            con = _patiently(
-                lambda: connect(self.file, read_only=read_only),
-                self.file,
-                place,
-                wait_seconds=wait_seconds,
-                on_wait=on_wait,
-            )
+            con = self._connect(place, read_only=read_only, wait_seconds=wait_seconds, on_wait=on_wait)
         try:
             yield con
         finally:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fleetwear.planning.wording import say_count
+from fleetwear.planning.wording import begin_sentence, say_count
 from fleetwear.survival.distributions import LEAST_CLUSTERS as CROSSED_CLUSTERS
 from fleetwear.survival.distributions import LEAST_CROSSED
 from fleetwear.wear.design import LEAST_CLUSTERS, LEAST_LIVES
@@ -74,8 +74,7 @@ def thin_groups(trends: Trends, *, by: str = "cohort", kind: str | None = None) 
 
 
 def _named(cohort: str) -> str:
-    words = cohort.replace("/", ", ")
-    return words[:1].upper() + words[1:]
+    return begin_sentence(cohort.replace("/", ", "))
 
 
 def _thin(name: str, n: int, vehicles: int, once: int, noun: tuple[str, str]) -> ThinGroup:

@@ -8,7 +8,7 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from fleetwear.planning.wording import say_probability
+from fleetwear.planning.wording import begin_sentence, say_probability
 from fleetwear.reports.charts.drawing import Width, framed, haloed
 from fleetwear.reports.looks import LIGHT, Look
 
@@ -95,7 +95,7 @@ def _places(growth: pd.DataFrame, by: str, units: TrendUnits) -> tuple[pd.DataFr
     for number, row in enumerate(growth.to_dict("records")):
         if several and row["kind"] != kind:
             kind = str(row["kind"])
-            heads.append({"y": top + 0.5 * _HEAD_PX, "line": top + 0.85 * _HEAD_PX, "text": _capital(kind)})
+            heads.append({"y": top + 0.5 * _HEAD_PX, "line": top + 0.85 * _HEAD_PX, "text": begin_sentence(kind)})
             top += _HEAD_PX
         scaled = {
             name: float(row[column]) * units.rate_factor
@@ -112,7 +112,7 @@ def _places(growth: pd.DataFrame, by: str, units: TrendUnits) -> tuple[pd.DataFr
                 "row": number,
                 "kind": row["kind"],
                 "level": row["level"],
-                "name": _capital(str(row["level"])),
+                "name": begin_sentence(str(row["level"])),
                 "words": units.say_rates(row["growth"], row["growth_lower"], row["growth_upper"]),
                 "middle": f"{units.say_rate(row['growth_05'])} to {units.say_rate(row['growth_95'])}",
                 "parts": f"{row['n_lives']:,}, {row['n_vehicles']:,}",
@@ -124,10 +124,6 @@ def _places(growth: pd.DataFrame, by: str, units: TrendUnits) -> tuple[pd.DataFr
         )
         top += _ROW_PX
     return pd.DataFrame(rows), pd.DataFrame(heads), top + 4.0
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _ridges(
