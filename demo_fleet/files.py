@@ -75,16 +75,12 @@ def write(folder: Path, *, seed: int = SEED, vehicles: int = 80) -> DemoFiles:
     ValueError
         If there are fewer vehicles than the special cases need.
     """
-    fleet_rng, readings_rng, files_rng, study_rng, checks_rng = np.random.default_rng(seed).spawn(5)
-    fleet = _live(vehicles, fleet_rng, readings_rng)
-    written = mistakes.make_mistakes(_tables(fleet, files_rng), fleet.roster, files_rng)
-    written = checks.add_symptoms(written, fleet, checks_rng)
-    written["wheel_limits.csv"] = checks.wheel_limits()
-    written["wheel_checks.csv"] = checks.wheel_checks(fleet.roster, fleet.usage, fleet.visits, checks_rng)
+    *streams, study_rng, checks_rng = np.random.default_rng(seed).spawn(5)
+    fleet, written = live_and_write_down(vehicles, [*streams, checks_rng])
     written = {_fitting_name(name, table): table for name, table in written.items()}
     (folder / "truth").mkdir(parents=True, exist_ok=True)
     for name, table in written.items():
-        (_write_workbook if name.endswith(".xlsx") else _write_csv)(folder / name, _visible(table))
+        (_write_workbook if name.endswith(".xlsx") else _write_csv)(folder / name, visible(table))
     truth = {}
     for name, table in truth_tables(fleet, written).items():
         truth[name] = folder / "truth" / f"{name}.csv"
@@ -95,8 +91,31 @@ def write(folder: Path, *, seed: int = SEED, vehicles: int = 80) -> DemoFiles:
     return DemoFiles(folder, tuple(folder / name for name in written), truth, AS_OF)
 
 
-def _live(vehicles: int, fleet_rng: np.random.Generator, readings_rng: np.random.Generator) -> Fleet:
-    roster = draw_roster(vehicles, fleet_rng)
+def live_and_write_down(
+    vehicles: int, streams: list[np.random.Generator], *, first: int = 0
+) -> tuple[Fleet, dict[str, pd.DataFrame]]:
+    """Return a fleet, and its tables by file name with every mistake in them.
+
+    Parameters
+    ----------
+    vehicles
+        Powered vehicles, at least 30.
+    streams
+        Random numbers of the fleet, its readings, its files and its checks.
+    first
+        Added to the numbers of its units.
+    """
+    fleet_rng, readings_rng, files_rng, checks_rng = streams
+    fleet = _live(vehicles, fleet_rng, readings_rng, first)
+    written = mistakes.make_mistakes(_tables(fleet, files_rng), fleet.roster, files_rng)
+    written = checks.add_symptoms(written, fleet, checks_rng)
+    written["wheel_limits.csv"] = checks.wheel_limits()
+    written["wheel_checks.csv"] = checks.wheel_checks(fleet.roster, fleet.usage, fleet.visits, checks_rng)
+    return fleet, written
+
+
+def _live(vehicles: int, fleet_rng: np.random.Generator, readings_rng: np.random.Generator, first: int) -> Fleet:
+    roster = draw_roster(vehicles, fleet_rng, first=first)
     usage = draw_usage(roster, fleet_rng)
     visits = schedule_visits(roster, usage, fleet_rng)
     joints = list_joints(roster)
@@ -141,7 +160,8 @@ def _fitting_name(name: str, table: pd.DataFrame) -> str:
     return name.replace(".xlsx", ".csv") if len(table) > _SHEET_ROWS else name
 
 
-def _visible(table: pd.DataFrame) -> pd.DataFrame:
+def visible(table: pd.DataFrame) -> pd.DataFrame:
+    """Return what is written of a table into its file."""
     return table[[column for column in table.columns if not column.startswith("_")]]
 
 

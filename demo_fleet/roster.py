@@ -58,6 +58,8 @@ class Roster:
         The factor on the growth of every joint of the vehicle.
     roles
         Which vehicle is which special case.
+    first
+        How far the numbers of its units lie above those of a fleet by itself.
     """
 
     unit: NDArray[np.str_]
@@ -70,6 +72,7 @@ class Roster:
     moved_day: int = day_number("2024-05-01")
     moved_to: int = NORTH_YARD
     swap_day: int = day_number("2023-06-14")
+    first: int = 0
 
     @property
     def size(self) -> int:
@@ -89,8 +92,10 @@ class Roster:
         return np.where(in_miles, miles * factor("mi", "km"), km)
 
 
-def draw_roster(vehicles: int, rng: np.random.Generator) -> Roster:
+def draw_roster(vehicles: int, rng: np.random.Generator, *, first: int = 0) -> Roster:
     """Return a fleet of so many powered vehicles, with a trailer for every forty of them besides.
+
+    ``first`` is added to the numbers of its units, so that fleets beside each other share none.
 
     Raises
     ------
@@ -104,7 +109,7 @@ def draw_roster(vehicles: int, rng: np.random.Generator) -> Roster:
     model = np.repeat(np.arange(len(MODELS)), counts)
     number = np.concatenate([np.arange(count) for count in counts])
     depot = number % len(catalogue.DEPOTS)
-    unit = np.array([f"{MODELS[m].letter}{101 + i}" for m, i in zip(model, number, strict=True)])
+    unit = np.array([f"{MODELS[m].letter}{first + 101 + i}" for m, i in zip(model, number, strict=True)])
     roles = _assign_roles(model, depot)
 
     months = np.floor(np.minimum(rng.exponential(22, unit.size), 64)).astype(np.int64)
@@ -115,7 +120,8 @@ def draw_roster(vehicles: int, rng: np.random.Generator) -> Roster:
     in_service[roles["bought used"]] = day_number("2018-09-01")
     recorded_from = in_service.copy()
     recorded_from[roles["bought used"]] = day_number("2023-02-20")
-    return Roster(unit, model, depot, in_service, recorded_from, np.exp(rng.normal(0, 0.25, unit.size)), roles)
+    rough_route = np.exp(rng.normal(0, 0.25, unit.size))
+    return Roster(unit, model, depot, in_service, recorded_from, rough_route, roles, first=first)
 
 
 def _assign_roles(model: NDArray[np.int64], depot: NDArray[np.int64]) -> dict[str, int]:

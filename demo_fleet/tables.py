@@ -76,7 +76,7 @@ def vehicles(roster: Roster, usage: Usage) -> pd.DataFrame:
     second = np.append(False, order[1:] == order[:-1])
     model = [MODELS[place] for place in roster.model[order]]
     depot = [DEPOTS[roster.moved_to if again else roster.depot[v]] for v, again in zip(order, second, strict=True)]
-    number = np.arange(order.size) - np.cumsum(second)
+    number = roster.first + np.arange(order.size) - np.cumsum(second)
     in_miles = np.array([place.distance_unit == "mi" for place in depot])
     delivery = np.floor(usage.delivery_km[order] / np.where(in_miles, MILE_KM, 1.0))
     no_odometer = np.array([kind.distance_source is DistanceSource.NONE for kind in model])

@@ -34,14 +34,17 @@ class Fleet:
     records: Records
 
 
-def truth_tables(fleet: Fleet, written: dict[str, pd.DataFrame]) -> dict[str, pd.DataFrame]:
-    """Return the truth tables by name; ``truth.Truth`` says what stands in them."""
+def truth_tables(fleet: Fleet, written: dict[str, pd.DataFrame], *, first_row: int = 2) -> dict[str, pd.DataFrame]:
+    """Return the truth tables by name; ``truth.Truth`` says what stands in them.
+
+    ``first_row`` is the number that a person counts for a file's first row: 2 where a header stands above it.
+    """
     return {
         "lives": _true_lives(fleet),
         "usage": _true_usage(fleet.roster, fleet.usage),
         "vehicles": _true_vehicles(fleet.roster, fleet.usage, fleet.visits),
-        "readings": _true_readings(fleet, written),
-        "events": _events(fleet.roster, written),
+        "readings": _true_readings(fleet, written, first_row),
+        "events": _events(fleet.roster, written, first_row),
     }
 
 
@@ -104,7 +107,7 @@ def _true_vehicles(roster: Roster, usage: Usage, visits: Visits) -> pd.DataFrame
     )
 
 
-def _true_readings(fleet: Fleet, written: dict[str, pd.DataFrame]) -> pd.DataFrame:
+def _true_readings(fleet: Fleet, written: dict[str, pd.DataFrame], first_row: int) -> pd.DataFrame:
     visits, joints = fleet.visits, fleet.joints
     parts = []
     for name, table in written.items():
@@ -117,7 +120,7 @@ def _true_readings(fleet: Fleet, written: dict[str, pd.DataFrame]) -> pd.DataFra
             pd.DataFrame(
                 {
                     "file": name,
-                    "row": rows + 2,
+                    "row": rows + first_row,
                     "unit": fleet.roster.unit[visits.vehicle[visit]],
                     "date": iso_dates(visits.day[visit]),
                     "joint": joints.name[joints.joint[series]],
@@ -134,19 +137,19 @@ def _true_readings(fleet: Fleet, written: dict[str, pd.DataFrame]) -> pd.DataFra
     return pd.concat(parts, ignore_index=True)
 
 
-def _events(roster: Roster, written: dict[str, pd.DataFrame]) -> pd.DataFrame:
+def _events(roster: Roster, written: dict[str, pd.DataFrame], first_row: int) -> pd.DataFrame:
     """Return the special cases: those marked in rows, then those that show in a joint's last reading."""
     events = []
     for name, table in written.items():
         for row in np.flatnonzero(table["_case"] != ""):
             cells = table.iloc[row]
             unit = cells.get("unit", cells.get("unit number", ""))
-            events.append((cells["_case"], name, row + 2, unit, cells.get("joint", ""), cells["_says"]))
+            events.append((cells["_case"], name, row + first_row, unit, cells.get("joint", ""), cells["_says"]))
     for case, unit, joint, says in mistakes.joint_cases(roster):
         for name, table in written.items():
             if not name.startswith("readings"):
                 continue
             rows = np.flatnonzero((table["unit"] == unit) & (table["joint"] == joint) & (table["_case"] == ""))
             if rows.size:
-                events.append((case, name, rows[-1] + 2, unit, joint, says))
+                events.append((case, name, rows[-1] + first_row, unit, joint, says))
     return pd.DataFrame(events, columns=["case", "file", "row", "unit", "joint", "says"])

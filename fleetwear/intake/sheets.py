@@ -29,6 +29,7 @@ _ROWS_A_CHUNK = 5_000
 _CSV_SUFFIXES = {".csv", ".txt"}
 _XLSX_SUFFIXES = {".xlsx", ".xlsm"}
 _JSON_SUFFIXES = {".json"}
+_PARQUET_SUFFIXES = {".parquet"}
 
 
 @dataclass(frozen=True)
@@ -146,7 +147,9 @@ PLAY_OF_JOINT = "play under a joint's header"
 
 
 def read_sheets(path: Path, *, shown: str = "", columns: ColumnMap | None = None) -> list[Sheet]:
-    """Return the tables of a CSV, XLSX or JSON file; hidden and blank sheets, and one called "how to", are left out.
+    """Return the tables of a CSV, XLSX, JSON or Parquet file.
+
+    Hidden and blank sheets of a workbook, and one called "how to", are left out.
 
     Parameters
     ----------
@@ -176,10 +179,12 @@ def read_sheets(path: Path, *, shown: str = "", columns: ColumnMap | None = None
         from fleetwear.intake.json_tables import read_json
 
         return read_json(path, shown=shown)
+    if suffix in _PARQUET_SUFFIXES:
+        return [_read_parquet(path, shown, columns)]
     raise InputError(
         f"files ending in {suffix or 'nothing'!r} are not read",
         where=shown,
-        mend="Save it as CSV (UTF-8), as XLSX, or as JSON tables.",
+        mend="Save it as CSV (UTF-8), as XLSX, as Parquet, or as JSON tables.",
     )
 
 
@@ -261,6 +266,17 @@ def _records(text: str, shown: str, delimiter: str, header_row: int) -> Iterator
         ) from error
     finally:
         csv.field_size_limit(previous_limit)
+
+
+def _read_parquet(path: Path, shown: str, columns: ColumnMap | None) -> Sheet:
+    from fleetwear.intake.parquet import read_parquet
+
+    names, cells, numbers = read_parquet(path, shown=shown)
+    header = _check_header(names, where=shown)
+    if len(header) != len(names):
+        raise InputError("the last column has no name", where=shown, mend="Give every column its header's name.")
+    notation = columns.notation if columns else Notation()
+    return Sheet(path, None, tuple(header), 0, cells, numbers, shown=shown, notation=notation)
 
 
 def _read_xlsx(path: Path, shown: str, columns: ColumnMap | None) -> list[Sheet]:

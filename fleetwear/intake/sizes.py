@@ -73,6 +73,20 @@ def check_shape(rows: int, columns: int, *, where: str) -> None:
         raise InputError(f"there are more than {MAX_ROWS:,} rows", where=where, mend=_SPLIT)
 
 
+def check_expanded(size: int, *, where: str) -> None:
+    """Check how many bytes a packed file says that its cells need.
+
+    Raises
+    ------
+    InputError
+        If those are too many.
+    """
+    if size > MAX_EXPANDED_BYTES:
+        raise InputError(
+            f"the file expands to {size:,} bytes, more than {MAX_EXPANDED_BYTES:,}", where=where, mend=_SPLIT
+        )
+
+
 def check_row(number: int, row: list[str], *, where: str) -> None:
     """Check one row's cells; the number of its cells is checked too.
 
