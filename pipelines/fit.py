@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 
 from fleetwear.forecast import Settings, fit_fleet, prepare_series
 from fleetwear.forecast.effects import compare_growth, save_effects
+from fleetwear.forecast.growth import know_anew
 from fleetwear.forecast.records import Run, save_fit
+from fleetwear.forecast.taken_over import base_fit, fit_states, only_series_to_know
 from fleetwear.store import Store
 from fleetwear.store.apart import apart
 from fleetwear.store.frames import frames_on_disk
@@ -30,6 +32,7 @@ def run(
     made_at: datetime,
     known_by: datetime | None = None,
     settings: Settings | None = None,
+    refit_days: int = 0,
     on_progress: Callable[[str, int, int], None] | None = None,
 ) -> int:
     """Fit with what was known, and return the fit_id.
@@ -46,6 +49,9 @@ def run(
         When the run is made.
     settings
         Defaults where None.
+    refit_days
+        Go by the populations of a fit that is not yet so many days old, if there is one of these settings, and look
+        anew only at vehicles whose record is another since; 0 fits anew.
     on_progress
         Called with the kind of joint, kinds done and kinds in all.
     """
@@ -60,19 +66,29 @@ def run(
     ):
         prepare(known.con, as_of=as_of, known_by=known_by)
         series = prepare_series(known.con)
+        base = base_fit(known.con, as_of=as_of, known_by=known_by, settings=chosen, days=refit_days)
+        states = fit_states(known.con, base)
+        if base is not None:
+            series = only_series_to_know(known.con)
         known.let_go(keep=["vehicles", "positions", "parts"])
 
         def keep(block: Knowledge) -> None:
             lines.keep(block.lines)
             residuals.keep(block.residuals)
 
-        fitted = fit_fleet(known.con, series, chosen, keep=keep, on_progress=on_progress)
-        effects = compare_growth(known.con)
+        if base is None:
+            fitted = fit_fleet(known.con, series, chosen, keep=keep, on_progress=on_progress)
+            effects = compare_growth(known.con)
+        else:
+            fitted = know_anew(known.con, series, base, keep=keep, on_progress=on_progress)
         made = Run(as_of, known_by, made_at, time.perf_counter() - began)
         with store.writer() as con:
-            fit_id = save_fit(con, fitted, series, made, chosen, lines=lines, residuals=residuals)
-            save_effects(con, fit_id, effects)
-            run_note.record(con, fit=fit_id, series=len(series))
+            fit_id = save_fit(
+                con, fitted, series, made, chosen, lines=lines, residuals=residuals, states=states, base=base
+            )
+            if base is None:
+                save_effects(con, fit_id, effects)
+            run_note.record(con, fit=fit_id, series=len(series), vehicles=int(states["is_new"].sum()))
     return fit_id
 
 

@@ -13,6 +13,7 @@ from fleetwear.forecast.forecasting import forecast_fleet
 from fleetwear.forecast.horizon import look_ahead
 from fleetwear.forecast.mates import mate_notes, tie_mates
 from fleetwear.forecast.records import Run, facts_of, latest_fit, prepare_facts, save_forecast
+from fleetwear.forecast.taken_over import base_forecast, forecast_states, only_series_to_forecast
 from fleetwear.planning.coverage import mark_tested, vehicle_coverage
 from fleetwear.planning.outcomes import classify, judge_vehicles
 from fleetwear.planning.wheel_checks import judge_wheels
@@ -64,10 +65,14 @@ def run(
         counted = {"vehicles": 0, "joints": 0}
         prepare(own.con, as_of=as_of, known_by=known_by)
         prepare_series(own.con)
+        base = base_forecast(own.con, fit_id=fit.fit_id, as_of=as_of, known_by=known_by, settings=chosen)
+        states = forecast_states(own.con, fit_id=fit.fit_id, base=base, as_of=as_of)
+        only_series_to_forecast(own.con)
         prepare_facts(own.con, fit)
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", DoubtfulFitWarning)
             outlook = look_ahead(own.con, as_of=as_of, settings=chosen)
+        outlook = outlook.of(states.loc[states["is_new"], "vehicle_id"])
         symptoms = dict(own.con.execute(sql("forecast/vehicle_symptoms")).fetchall())
         read = {
             name: own.con.execute(sql(f"forecast/{name}")).df()
@@ -94,6 +99,8 @@ def run(
             counted = {"vehicles": counted["vehicles"] + len(whole), "joints": counted["joints"] + len(said)}
         made = Run(as_of, known_by, made_at, time.perf_counter() - began)
         with store.writer() as con:
-            forecast_id = save_forecast(con, joints, vehicles, wheels, fit.fit_id, made, chosen)
+            forecast_id = save_forecast(
+                con, joints, vehicles, wheels, fit.fit_id, made, chosen, states=states, base=base
+            )
             run_note.record(con, forecast=forecast_id, fit=fit.fit_id, **counted)
     return forecast_id

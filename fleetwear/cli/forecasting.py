@@ -36,9 +36,29 @@ def forecast(
         bool,
         typer.Option("--backtest", help="Also score the model on past dates, which takes four further fits."),
     ] = False,
+    refit_after: Annotated[
+        int,
+        typer.Option(
+            "--refit-after",
+            metavar="DAYS",
+            min=0,
+            help="Go by a fit less than so many days old, and look anew only at vehicles with news; 0 fits anew.",
+        ),
+    ] = 0,
+    keep: Annotated[
+        int,
+        typer.Option(
+            "--keep",
+            metavar="N",
+            min=1,
+            help="How many of the latest forecasts stay whole; of earlier ones it stays how they were made.",
+        ),
+    ] = 7,
     store: StoreOption = None,
 ) -> None:
     """Fit the growth of play, forecast every vehicle to its next service, and publish the result.
+
+    Every night for a big fleet: fleetwear forecast --refit-after 7
 
     Example: fleetwear forecast --as-of 2026-11-01
     """
@@ -52,6 +72,8 @@ def forecast(
         known_by=in_utc(known_by),
         settings=forecast_settings(cost_ratio, risk_cap),
         backtest=backtest,
+        refit_days=refit_after,
+        keep=keep,
         on_progress=progress(),
     )
     say(f"Forecast {number} as of {day} is published. Next: fleetwear flags")

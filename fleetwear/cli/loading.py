@@ -35,7 +35,8 @@ def load(
     files: Annotated[
         list[Path] | None,
         typer.Argument(
-            metavar="[FILE...]", help="CSV, XLSX, JSON or Parquet files, in any order; without any, what lies in the inbox."
+            metavar="[FILE...]",
+            help="CSV, XLSX, JSON or Parquet files, in any order; without any, what lies in the inbox.",
         ),
     ] = None,
     columns: Annotated[

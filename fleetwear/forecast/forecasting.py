@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -14,6 +16,8 @@ from fleetwear.forecast.limits import with_limits
 from fleetwear.forecast.procedures import indicative_words, procedure_errors
 
 if TYPE_CHECKING:
+    from concurrent.futures import Future
+
     from numpy.typing import NDArray
 
     from fleetwear.forecast.horizon import Ahead, Outlook
@@ -22,6 +26,8 @@ if TYPE_CHECKING:
 
 _CHUNK = 200
 """Vehicles drawn at a time."""
+_SIDE_BY_SIDE = 2
+"""Chunks whose draws are made at once: numpy leaves the interpreter free while it draws and counts."""
 
 
 @dataclass(frozen=True)
@@ -66,13 +72,29 @@ def forecast_fleet(
         Called with words, vehicles done and vehicles in all.
     """
     vehicles = outlook.vehicles
-    for part in chunks(known, outlook, settings, limits=limits, methods=methods):
-        drawn = _draw(part, sharing, settings)
+    parts = chunks(known, outlook, settings, limits=limits, methods=methods)
+    for part, drawn in _drawn_side_by_side(parts, sharing, settings):
         summary = part.vehicles
         summary["p_any_over_next"], summary["joints_in_probability"] = drawn.any_over, drawn.joints_judged
         if on_progress is not None:
             on_progress("vehicles forecast", int(part.rows[-1]) + 1, len(vehicles))
         yield VehiclesForecast(_joint_summary(part.facts, drawn.series, part.modelled, summary, outlook), summary)
+
+
+def _drawn_side_by_side(
+    parts: Iterator[Chunk], sharing: Sharing, settings: Settings
+) -> Iterator[tuple[Chunk, Forecast]]:
+    """Yield the chunks in their order with their draws, made on two cores; each has its own random numbers."""
+    with ThreadPoolExecutor(_SIDE_BY_SIDE) as pool:
+        waiting: deque[tuple[Chunk, Future[Forecast]]] = deque()
+        for part in parts:
+            waiting.append((part, pool.submit(_draw, part, sharing, settings)))
+            if len(waiting) > _SIDE_BY_SIDE:
+                first, drawn = waiting.popleft()
+                yield first, drawn.result()
+        while waiting:
+            first, drawn = waiting.popleft()
+            yield first, drawn.result()
 
 
 Known = Callable[[list[int]], tuple[pd.DataFrame, pd.DataFrame]]

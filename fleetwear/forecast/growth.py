@@ -30,7 +30,9 @@ if TYPE_CHECKING:
 
     import duckdb
 
+    from fleetwear.forecast.taken_over import FitBase
     from fleetwear.wear import WearResults
+    from fleetwear.wear.learnt import Learnt
 
 _COVARIANCE_PARAMETERS = 4
 _LIVES_TO_SPLIT = 20
@@ -42,7 +44,10 @@ class FleetFit:
     """The fits of a fleet, and what they know of each series."""
 
     groups: dict[str, EnsembleResults]
-    """By group: a kind, or "kind/direction" where the direction has a covariance of its own."""
+    """By group: a kind, or "kind/direction" where the direction has a covariance of its own. Empty in a fit that goes
+    by the populations of an earlier one."""
+    learnt: dict[str, Learnt]
+    """What each group has learnt."""
     knowledge: Knowledge
     sharing: Sharing
     unfitted: dict[str, str]
@@ -76,7 +81,8 @@ def fit_fleet(
 ) -> FleetFit:
     """Return the fits of all kinds in ``series``, from the tables that :func:`prepare_series` made.
 
-    ``keep`` takes what is known block by block, lines and residuals with it, which ``knowledge`` then lacks.
+    ``keep`` takes what is known block by block, lines and residuals with it, which ``knowledge`` then lacks; the fits
+    lack their lives.
     ``on_progress`` is called with a kind or other words, how many are done and how many there are.
     """
     chosen = settings or Settings()
@@ -89,12 +95,14 @@ def fit_fleet(
         directions = sorted(series.loc[series["kind"] == kind, "direction"].unique())
         try:
             for name, direction in _parts(con, kind, directions, chosen):
-                groups[name] = _fit(GroupReadings.of(con, kind=kind, direction=direction), chosen)
+                fitted = _fit(GroupReadings.of(con, kind=kind, direction=direction), chosen)
+                groups[name] = fitted if keep is None else fitted.without_lives()
         except FitError as error:
             unfitted[kind] = error.what
     if on_progress is not None:
         on_progress("", len(kinds), len(kinds))
-    knowledge = know_series(con, series, groups, keep=keep, on_progress=on_progress)
+    learnt = {name: one.learnt for name, one in groups.items()}
+    knowledge = know_series(con, series, learnt, keep=keep, on_progress=on_progress)
     joint = pd.factorize(pd.MultiIndex.from_frame(series[["vehicle_id", "position_id"]]))[0]
     current = series["is_current"].to_numpy(dtype=bool)
     sharing = estimate_sharing(
@@ -103,7 +111,20 @@ def fit_fleet(
         pd.factorize(series["vehicle_id"])[0][current].astype(np.int64),
         joint[current].astype(np.int64),
     )
-    return FleetFit(groups, knowledge, sharing, unfitted)
+    return FleetFit(groups, learnt, knowledge, sharing, unfitted)
+
+
+def know_anew(
+    con: duckdb.DuckDBPyConnection,
+    series: pd.DataFrame,
+    base: FitBase,
+    *,
+    keep: Callable[[Knowledge], None] | None = None,
+    on_progress: Callable[[str, int, int], None] | None = None,
+) -> FleetFit:
+    """Return what the populations of an earlier fit know of ``series``; parameters as in :func:`fit_fleet`."""
+    knowledge = know_series(con, series, base.groups, keep=keep, on_progress=on_progress)
+    return FleetFit({}, base.groups, knowledge, base.sharing, base.unfitted)
 
 
 def _parts(

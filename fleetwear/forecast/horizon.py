@@ -44,6 +44,11 @@ class Outlook:
     as_of_day: float
     lateness: Floats
 
+    def of(self, vehicle_ids: pd.Series[int]) -> Outlook:
+        """Return the outlook of some of the vehicles."""
+        rows = np.flatnonzero(self.vehicles["vehicle_id"].isin(vehicle_ids))
+        return replace(self, vehicles=self.vehicles.iloc[rows].reset_index(drop=True), usage=self.usage.take(rows))
+
     def draw(self, rows: NDArray[np.int64], *, n_draws: int, rng: np.random.Generator) -> Ahead:
         """Return draws for the vehicles at these positions, shape (V, n_draws)."""
         counted = (self.vehicles["distance_source"].to_numpy() == "none")[rows]

@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     import duckdb
     from numpy.typing import NDArray
 
-    from fleetwear.wear import EnsembleResults
     from fleetwear.wear.judging import Judged
+    from fleetwear.wear.learnt import Learnt
     from fleetwear.wear.sums import Floats, Integers
 
 _BLOCK = 20_000
@@ -68,7 +68,7 @@ class Knowledge:
 def know_series(
     con: duckdb.DuckDBPyConnection,
     series: pd.DataFrame,
-    groups: dict[str, EnsembleResults],
+    groups: dict[str, Learnt],
     *,
     block: int = _BLOCK,
     keep: Callable[[Knowledge], None] | None = None,
@@ -83,7 +83,7 @@ def know_series(
     series
         One row a series, numbered from 0 in order.
     groups
-        Fits by group name.
+        What each group has learnt, by its name.
     block
         Series looked at together; it bounds the memory, and changes nothing else.
     keep
@@ -134,7 +134,7 @@ def _stacked(frames: list[pd.DataFrame]) -> pd.DataFrame:
     return pd.concat(filled, ignore_index=True) if filled else frames[0]
 
 
-def _know_block(con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: dict[str, EnsembleResults]) -> Knowledge:
+def _know_block(con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: dict[str, Learnt]) -> Knowledge:
     """Return what is known of some series that are numbered one after the other, as in ``series``."""
     n, begin = len(series), int(series["series"].iloc[0])
     asked = {"first": begin, "last": begin + n - 1}
@@ -146,7 +146,7 @@ def _know_block(con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: di
     group = np.full(n, "", dtype=object)
     whose = np.full(n, "", dtype=object)
     parts, slips, residuals, falls = [], [], [], []
-    for name, ensemble in groups.items():
+    for name, learnt in groups.items():
         kind, _, direction = name.partition("/")
         chosen = (series["kind"] == kind).to_numpy()
         if direction:
@@ -157,19 +157,19 @@ def _know_block(con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: di
         group[rows] = name
         codes, cohorts = pd.factorize(series["cohort"].to_numpy()[rows])
         table = taken[np.isin(taken["series"], rows)].reset_index(drop=True)
-        view = View.of(table, rows, [str(cohort) for cohort in cohorts], codes.astype(np.int64), ensemble)
-        whose[rows] = np.array([ensemble.best.population.mean_line(c)[1] for c in view.cohorts], dtype=object)[codes]
-        lines, effect[rows], reliability[rows] = components_of(ensemble, view, series.iloc[rows])
+        view = View.of(table, rows, [str(cohort) for cohort in cohorts], codes.astype(np.int64), learnt)
+        whose[rows] = np.array([learnt.best.mean_line(c)[1] for c in view.cohorts], dtype=object)[codes]
+        lines, effect[rows], reliability[rows] = components_of(learnt, view, series.iloc[rows])
         lines["series"] = rows[lines["series"]]
         parts.append(lines)
-        foretold, distance = _odd_last(ensemble, view)
+        foretold, distance = _odd_last(learnt, view)
         sure = series["origin"].to_numpy()[rows] != "unknown"
         expected[rows], z[rows] = np.where(sure, foretold, np.nan), np.where(sure, distance, np.nan)
-        judged = _judged(ensemble, view)
+        judged = _judged(learnt, view)
         if judged is not None:
             slips.append(_slipped(judged, view, table, sure))
-            residuals.append(_residuals(ensemble, judged, view, table, sure))
-        falls.append(_fallen(ensemble, view, table, sure))
+            residuals.append(_residuals(learnt, judged, view, table, sure))
+        falls.append(_fallen(learnt, view, table, sure))
     lines = whole_lines(parts)
     for frame in (lines, *slips, *residuals, *falls):
         frame["series"] = frame["series"] + begin
@@ -181,7 +181,7 @@ def _know_block(con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: di
     )  # fmt: skip
 
 
-def _odd_last(ensemble: EnsembleResults, view: View) -> tuple[Floats, Floats]:
+def _odd_last(learnt: Learnt, view: View) -> tuple[Floats, Floats]:
     """Return what the earlier readings of each series foretold of its last, and its standardised distance."""
     readings = view.readings
     n = readings.n_lives
@@ -194,19 +194,18 @@ def _odd_last(ensemble: EnsembleResults, view: View) -> tuple[Floats, Floats]:
     before_last = readings.chosen(~last)
     own = readings.chosen(last)
     means, seconds, evidence = [], [], []
-    for fit in ensemble.fits.values():
-        population = fit.population
+    for population in learnt.populations.values():
         prior = population.prior(view.cohorts, view.codes)
         past = population.know(population.sums_of(population.settle(before_last, prior)), prior)
         m, v = _moments(*past.at(population.coordinates(own.distance), life))
         assert population.errors is not None
         of = population.errors.methods.of(own)
-        m, v = m + of.offset, ensemble.spread * v + population.residual_variance * own.variance_ratio * of.ratio
+        m, v = m + of.offset, learnt.spread * v + population.residual_variance * own.variance_ratio * of.ratio
         means.append(m)
         seconds.append(v + m * m)
         evidence.append(past.log_density[life])
-    weights = ensemble.weights_of(view.cohorts)[view.codes][life]
-    weights = by_evidence(weights, np.stack(evidence, axis=1), ensemble.evidence)
+    weights = learnt.weights_of(view.cohorts)[view.codes][life]
+    weights = by_evidence(weights, np.stack(evidence, axis=1), learnt.evidence)
     mean, second = (weights * np.stack(means, axis=1)).sum(axis=1), (weights * np.stack(seconds, axis=1)).sum(axis=1)
     sd = np.sqrt(np.maximum(second - mean**2, 1e-12))
     told = np.bincount(before_last.life, minlength=n)[life] > 0
@@ -216,9 +215,9 @@ def _odd_last(ensemble: EnsembleResults, view: View) -> tuple[Floats, Floats]:
     return expected, z
 
 
-def _judged(ensemble: EnsembleResults, view: View) -> Judged | None:
+def _judged(learnt: Learnt, view: View) -> Judged | None:
     """Return the readings of the view judged by the others of their series; None without any."""
-    population = ensemble.best.population
+    population = learnt.best
     if population.errors is None or not len(view.readings.life):
         return None
     return judge(population, population.errors, view.readings, population.prior(view.cohorts, view.codes))
@@ -232,22 +231,22 @@ def _slipped(judged: Judged, view: View, table: pd.DataFrame, sure: NDArray[np.b
 
 
 def _residuals(
-    ensemble: EnsembleResults, judged: Judged, view: View, table: pd.DataFrame, sure: NDArray[np.bool_]
+    learnt: Learnt, judged: Judged, view: View, table: pd.DataFrame, sure: NDArray[np.bool_]
 ) -> pd.DataFrame:
     """Return how far measured readings of series of known origin lie from what the others say, where others are."""
-    population, readings = ensemble.best.population, view.readings
+    population, readings = learnt.best, view.readings
     assert population.errors is not None
     ratio = readings.variance_ratio * population.errors.methods.of(readings).ratio
-    variance = ensemble.spread * judged.spread + population.residual_variance * ratio
+    variance = learnt.spread * judged.spread + population.residual_variance * ratio
     others = np.bincount(readings.life, minlength=readings.n_lives)[readings.life] > 1
     measured = np.ones(len(others), dtype=bool) if readings.seen is None else readings.seen == 0
     said = table.assign(residual_mm=judged.gap, sd_mm=np.sqrt(variance))
     return said.loc[measured & others & sure[readings.life], ["series", "visit_id", "timing", "residual_mm", "sd_mm"]]
 
 
-def _fallen(ensemble: EnsembleResults, view: View, table: pd.DataFrame, sure: NDArray[np.bool_]) -> pd.DataFrame:
+def _fallen(learnt: Learnt, view: View, table: pd.DataFrame, sure: NDArray[np.bool_]) -> pd.DataFrame:
     """Return falls of play in series of known origin that unrecorded work would explain."""
-    falls = unexplained_falls(ensemble.best.population, view.cohorts, view.codes, view.readings)
+    falls = unexplained_falls(learnt.best, view.cohorts, view.codes, view.readings)
     kept = sure[falls.life]
     before, after = table.iloc[falls.before[kept]], table.iloc[falls.after[kept]]
     return pd.DataFrame(

@@ -14,8 +14,8 @@ from fleetwear.wear.stacking import by_evidence
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from fleetwear.wear import EnsembleResults, WearResults
-    from fleetwear.wear.population import LifePosterior
+    from fleetwear.wear.learnt import Learnt
+    from fleetwear.wear.population import LifePosterior, Population
     from fleetwear.wear.sums import Floats, Integers, ReadingArrays
 
 _SHIFTS = 12
@@ -45,10 +45,10 @@ class View:
         rows: NDArray[np.int64],
         cohorts: list[str],
         codes: Integers,
-        ensemble: EnsembleResults,
+        learnt: Learnt,
     ) -> View:
         """Return readings (rows of ``fit/readings_of_series``) of series, renumbered in the order of ``rows``."""
-        errors = ensemble.best.population.errors
+        errors = learnt.best.errors
         assert errors is not None
         life = np.searchsorted(rows, table["series"].to_numpy()).astype(np.int64)
         columns = {str(name): table[name].to_numpy() for name in table.columns}
@@ -63,26 +63,25 @@ def whole_lines(parts: list[pd.DataFrame]) -> pd.DataFrame:
     return lines.assign(weight=lines["weight"] / lines.groupby("series")["weight"].transform("sum"))
 
 
-def components_of(ensemble: EnsembleResults, view: View, series: pd.DataFrame) -> tuple[pd.DataFrame, Floats, Floats]:
+def components_of(learnt: Learnt, view: View, series: pd.DataFrame) -> tuple[pd.DataFrame, Floats, Floats]:
     """Return the component table, and effect and reliability averaged over components, shape (J,)."""
     of, shift = _shifts(series)
     readings = _shifted(view.readings, of, shift)
     n = len(series)
     frames, effect, reliability = [], np.zeros(n), np.zeros(n)
-    weights = ensemble.weights_of(view.cohorts)[view.codes]
+    weights = learnt.weights_of(view.cohorts)[view.codes]
     parts, evidence = [], np.zeros(weights.shape)
-    for k, fit in enumerate(ensemble.fits.values()):
-        population = fit.population
+    for k, population in enumerate(learnt.populations.values()):
         prior = population.prior(view.cohorts, view.codes[of])
         sums = population.sums_of(population.settle(readings, prior))
         known = population.know(sums, prior)
         of_shift, evidence[:, k] = _shift_weights(known.log_density, of, n)
-        parts.append((fit, known, of_shift, population.growth_effects(sums, prior)))
-    weights = by_evidence(weights, evidence, ensemble.evidence)
-    for own, (fit, known, of_shift, (a, r)) in zip(weights.T, parts, strict=True):
+        parts.append((population, known, of_shift, population.growth_effects(sums, prior)))
+    weights = by_evidence(weights, evidence, learnt.evidence)
+    for own, (population, known, of_shift, (a, r)) in zip(weights.T, parts, strict=True):
         effect += own * np.bincount(of, weights=of_shift * a, minlength=n)
         reliability += own * np.bincount(of, weights=of_shift * r, minlength=n)
-        frames.append(_line_table(fit, known, of, shift, of_shift * own[of], spread=ensemble.spread))
+        frames.append(_line_table(population, known, of, shift, of_shift * own[of], spread=learnt.spread))
     return pd.concat(frames, ignore_index=True), effect, np.clip(reliability, 0.0, 0.999)
 
 
@@ -119,16 +118,15 @@ def _shift_weights(log_marginal: Floats, of: Integers, n: int) -> tuple[Floats, 
 
 
 def _line_table(
-    fit: WearResults, known: LifePosterior, of: Integers, shift: Floats, weight: Floats, *, spread: float
+    population: Population, known: LifePosterior, of: Integers, shift: Floats, weight: Floats, *, spread: float
 ) -> pd.DataFrame:
     """Return the components as rows in the columns of ``Knowledge.lines``, those of no weight left out."""
-    H = fit.population.to_user()
+    H = population.to_user()
     mean = known.lines.mean @ H.T
     cov = spread * np.einsum("ij,njk,lk->nil", H, known.lines.cov, H)
-    shape = fit.population.shape
+    shape = population.shape
     row, component = np.divmod(np.arange(known.shares.size), known.shares.shape[1])
     last = np.zeros(len(of)) if known.wander is None else known.wander.last
-    population = fit.population
     from_km = (last * population.spread + population.centre) * shape.reference if known.wander is not None else last
     table = pd.DataFrame(
         {
@@ -145,7 +143,7 @@ def _line_table(
             "reference_km": shape.reference,
             "pace": population.paces[component],
             "onset_km": population.onsets[component],
-            "residual_variance": fit.residual_variance,
+            "residual_variance": population.residual_variance,
             "wander_mm2_per_km": spread * population.wander_variance,
             "from_km": from_km[row],
         }

@@ -11,7 +11,9 @@ import pandas as pd
 
 import fleetwear
 from fleetwear.errors import StoreError
+from fleetwear.forecast.learnt_text import write_learnt
 from fleetwear.forecast.settings import Settings
+from fleetwear.forecast.taken_over import take_over_fit, take_over_forecast
 from fleetwear.store import sql
 from fleetwear.wear.shared import Sharing
 
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
     import duckdb
 
     from fleetwear.forecast.growth import FleetFit
+    from fleetwear.forecast.taken_over import FitBase
     from fleetwear.store.frames import FramesOnDisk
 
 
@@ -66,8 +69,13 @@ def save_fit(
     *,
     lines: FramesOnDisk,
     residuals: FramesOnDisk,
+    states: pd.DataFrame,
+    base: FitBase | None = None,
 ) -> int:
-    """Write a fit in one transaction and return its fit_id; lines and residuals are those of its knowledge."""
+    """Write a fit in one transaction and return its fit_id; lines and residuals are those of its knowledge.
+
+    ``states`` is what ``taken_over.fit_states`` gave; ``base`` the fit that it takes over from.
+    """
     sharing = {"vehicle": fit.sharing.vehicle, "joint": fit.sharing.joint, "note": fit.sharing.note}
     stored = json.loads(settings.to_json()) | {"sharing": sharing, "unfitted": fit.unfitted}
     con.begin()
@@ -76,7 +84,7 @@ def save_fit(
         insert_frame(con, "fit_models", _models(fit).assign(fit_id=fit_id))
         insert_frame(con, "fit_cohorts", _cohorts(fit).assign(fit_id=fit_id))
         known = fit.knowledge
-        doubts = {name: ensemble.doubt for name, ensemble in fit.groups.items()}
+        doubts = {name: one.doubt for name, one in fit.learnt.items()}
         insert_frame(con, "fit_methods", _methods(fit).assign(fit_id=fit_id))
         insert_frame(con, "fit_weights", _weights(fit).assign(fit_id=fit_id))
         rows = series.assign(
@@ -91,14 +99,20 @@ def save_fit(
             doubt=[doubts.get(str(name), fit.unfitted.get(kind, "")) for name, kind in zip(
                 known.group, series["kind"], strict=True)],
         )  # fmt: skip
-        insert_frame(con, "fit_series", rows.merge(known.falls, on="series", how="left"))
+        insert_frame(con, "own_fit_series", rows.merge(known.falls, on="series", how="left"))
         keys = series[["series", "vehicle_id", "position_id", "life_no", "direction"]]
-        insert_frame(con, "fit_slips", known.slips.merge(keys, on="series").assign(fit_id=fit_id))
+        insert_frame(con, "own_fit_slips", known.slips.merge(keys, on="series").assign(fit_id=fit_id))
         con.register("fitted_series", keys)
         for name, files in (("fit/insert_posteriors", lines), ("fit/insert_residuals", residuals)):
             for file in files:
                 con.execute(sql(name), {"fit_id": fit_id, "file": str(file)}).fetchall()
         con.unregister("fitted_series")
+        if base is None:
+            learnt = [{"model_group": name, "content": write_learnt(one)} for name, one in fit.learnt.items()]
+            insert_frame(
+                con, "fit_learnt", pd.DataFrame(learnt, columns=["model_group", "content"]).assign(fit_id=fit_id)
+            )
+        take_over_fit(con, fit_id, base, states)
         con.commit()
     except BaseException:
         con.rollback()
@@ -272,16 +286,23 @@ def save_forecast(
     fit_id: int,
     run: Run,
     settings: Settings,
+    *,
+    states: pd.DataFrame,
+    base: int | None = None,
 ) -> int:
-    """Write a forecast in one transaction and return its forecast_id; ``wheels`` has a row a judged wheel check."""
+    """Write a forecast in one transaction and return its forecast_id; ``wheels`` has a row a judged wheel check.
+
+    ``states`` is what ``taken_over.forecast_states`` gave; ``base`` the forecast that it takes over from.
+    """
     con.begin()
     try:
         forecast_id = _new_run(con, "forecasts", run, {"fit_id": fit_id, "settings": settings.to_json()})
-        for table, parts in (("forecast_joints", joints), ("forecast_vehicles", vehicles)):
+        for table, parts in (("own_forecast_joints", joints), ("own_forecast_vehicles", vehicles)):
             for frame in parts.frames():
                 insert_frame(con, table, frame.assign(forecast_id=forecast_id))
         if len(wheels):
             insert_frame(con, "forecast_wheels", wheels.assign(forecast_id=forecast_id))
+        take_over_forecast(con, forecast_id, base, states, run.as_of)
         con.commit()
     except BaseException:
         con.rollback()

@@ -17,6 +17,7 @@ from fleetwear.errors import StoreError
 from fleetwear.store.connection import connect
 from fleetwear.store.location import SNAPSHOT_FOLDER
 from fleetwear.store.migrations import check_version, newest_version
+from fleetwear.store.snapshot_tables import copy_tables
 from fleetwear.store.syncing import sync as _sync
 from fleetwear.store.tidy import make_tidy
 
@@ -152,10 +153,9 @@ def open_snapshot(folder: Path) -> duckdb.DuckDBPyConnection:
 
 def _copy(con: duckdb.DuckDBPyConnection, target: Path) -> None:
     target.unlink(missing_ok=True)
-    source = con.execute("select current_database()").fetchall()[0][0]
     con.execute(f"attach '{str(target).replace(chr(39), chr(39) * 2)}' as snapshot")
     try:
-        con.execute(f'copy from database "{source}" to snapshot')
+        copy_tables(con, "snapshot")
     finally:
         con.execute("detach snapshot")
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -11,6 +11,7 @@ import pandas as pd
 
 from fleetwear.errors import InputError
 from fleetwear.wear.labels import Labels, label_codes, limits
+from fleetwear.wear.learnt import Learnt
 from fleetwear.wear.prediction import Components, predict_frame
 from fleetwear.wear.stacking import Weights, by_evidence, stacking_weights
 
@@ -57,11 +58,21 @@ class EnsembleResults:
         frame = self.stacked.by_cohort
         return frame.set_axis(pd.Index([self.scored_cohorts[code] for code in frame.index], name="cohort"))
 
+    @cached_property
+    def learnt(self) -> Learnt:
+        """What the lives have taught, without them."""
+        own = self.cohort_weights[list(self.fits)]
+        weights = {str(cohort): row for cohort, row in zip(own.index, own.to_numpy().tolist(), strict=True)}
+        populations = {name: fit.population for name, fit in self.fits.items()}
+        return Learnt(populations, self.weights, weights, self.spread, self.evidence, self.doubt)
+
     def weights_of(self, cohorts: list[str]) -> Floats:
         """Return the weights of cohorts, shape (C, shapes); the overall ones for a cohort without scored visits."""
-        overall = np.array([self.weights[name] for name in self.fits])
-        own = self.cohort_weights[list(self.fits)].reindex(cohorts)
-        return np.where(own.isna().to_numpy(), overall, own.to_numpy(dtype=np.float64))
+        return self.learnt.weights_of(cohorts)
+
+    def without_lives(self) -> EnsembleResults:
+        """Return the fits with no lives: what is said of them stays, and what a large fleet takes in memory goes."""
+        return replace(self, fits={name: fit.without_lives() for name, fit in self.fits.items()})
 
     @property
     def shape(self) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -209,6 +209,10 @@ class WearResults:
         return pd.DataFrame(rows, columns=columns).set_index("cohort")
 
     # the lives -----------------------------------------------------------------------------------
+
+    def without_lives(self) -> WearResults:
+        """Return the population with no lives: what is said of the fit stays, what is known of its lives goes."""
+        return replace(self, life_labels=self.life_labels[:0], cohort_codes=self.cohort_codes[:0], readings=None)
 
     @cached_property
     def life_sums(self) -> Any:

@@ -96,7 +96,9 @@ def test_an_unknown_origin_is_the_mixture_over_what_it_may_have_run(fitted):
     Errors are taken as normal here, so that the likelihoods have a closed form.
     """
     con, series, fleet = fitted
-    known = know_series(con, series, {name: straight_with_normal_errors(one) for name, one in fleet.groups.items()})
+    known = know_series(
+        con, series, {name: straight_with_normal_errors(one).learnt for name, one in fleet.groups.items()}
+    )
     unknown = series[(series["origin"] == "unknown") & series["is_current"]]
     assert len(unknown) > 4
     checked = 0
@@ -144,7 +146,9 @@ def test_a_series_of_known_origin_has_one_component_a_shape_but_for_onsets(fitte
 
 def test_a_series_without_readings_has_the_line_of_its_cohort(fitted):
     con, series, fleet = fitted
-    known = know_series(con, series, {name: straight_with_normal_errors(one) for name, one in fleet.groups.items()})
+    known = know_series(
+        con, series, {name: straight_with_normal_errors(one).learnt for name, one in fleet.groups.items()}
+    )
     empty = np.flatnonzero((fleet.knowledge.n_visits == 0) & (series["origin"] != "unknown").to_numpy())
     assert len(empty)
     for number in empty[:5]:
@@ -180,7 +184,9 @@ def test_kinds_with_too_few_readings_are_named_not_guessed(make_store):
 def test_series_known_in_blocks_are_known_as_in_one(fitted):
     con, series, fleet = fitted
     kept = []
-    known = know_series(con, series, fleet.groups, block=97, keep=kept.append)
+    known = know_series(
+        con, series, {name: one.learnt for name, one in fleet.groups.items()}, block=97, keep=kept.append
+    )
     assert known.lines.empty
     assert known.residuals.empty
     assert len(kept) == -(-len(series) // 97) > 5

@@ -61,9 +61,9 @@ def test_what_happened_later_does_not_count(demo_store, tmp_path, quick_settings
     }
     with Store(folder).writer() as con:
         of_fits = con.execute(
-            "select table_name from duckdb_tables() where regexp_matches(table_name, '^(fit|forecast)_') order by 1"
+            "select table_name from duckdb_tables() where regexp_matches(table_name, '^(own|fit|forecast)_') order by 1"
         ).fetchall()
-        tables = [*(name for (name,) in of_fits), "forecasts", "posteriors"]
+        tables = [*(name for (name,) in of_fits), "forecasts"]
         for table in (*tables, "fits", "answers", "questions", "set_aside"):
             con.execute(f"delete from {table}")
     with Store(folder).writer() as con:

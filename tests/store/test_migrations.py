@@ -47,3 +47,38 @@ def test_a_newer_store_is_refused_in_words(tmp_path, how):
 
     with pytest.raises(StoreError, match=r"schema 999.*newer fleetwear"):
         use()
+
+
+def test_fits_and_forecasts_of_before_stand_as_they_were(tmp_path):
+    """Step 12 puts the rows of fits and forecasts into tables of their own; what is asked of them stays the same."""
+    con = connect(tmp_path / "x.duckdb", read_only=False)
+    migrate(con, steps=migrations()[:11])
+    made = "as_of, made_at, elapsed_seconds, version, settings"
+    for fit in (1, 2):
+        con.execute(f"insert into fits ({made}) values ('2026-01-0{fit}', '2026-01-02', 1, 'x', '{{}}')")
+        con.execute(
+            f"insert into forecasts (fit_id, {made}) values ({fit}, '2026-01-0{fit}', '2026-01-02', 1, 'x', '{{}}')"
+        )
+    con.execute(
+        "insert into fit_series (fit_id, vehicle_id, position_id, life_no, direction, model_group, cohort, whose_line, "
+        "n_visits, effect, reliability, doubt) "
+        "select f.fit_id, v.n, p.n, 1, 'in-out', 'g', 'c', 'c', 3, v.n / 10, 0.5, '' "
+        "from fits as f, range(1, 4) as v(n), range(1, 3) as p(n)"
+    )
+    con.execute(
+        "insert into forecast_vehicles (forecast_id, vehicle_id, km_per_day, next_service_date_05, "
+        "next_service_date_50, next_service_date_95, overdue, distance_note, joints_in_probability, "
+        "symptom, outcome, reason) "
+        "select f.forecast_id, v.n, 90 + v.n, '2026-02-01', '2026-03-01', '2026-04-01', false, '', 2, '', 'o', 'r' "
+        "from forecasts as f, range(1, 4) as v(n)"
+    )
+    asked = {table: f"select * from {table} order by all" for table in ("fit_series", "forecast_vehicles")}
+    before = {table: con.execute(text).fetchall() for table, text in asked.items()}
+    columns = {table: [row[0] for row in con.execute(text).description] for table, text in asked.items()}
+    migrate(con)
+    assert {table: con.execute(text).fetchall() for table, text in asked.items()} == before
+    assert {table: [row[0] for row in con.execute(text).description] for table, text in asked.items()} == columns
+    assert len(before["fit_series"]) == 12
+    sources = con.execute("select forecast_id, vehicle_id, made_in, looked_from from forecast_sources order by all")
+    assert [(number, made_in) for number, _, made_in, _ in sources.fetchall()] == [(1, 1)] * 3 + [(2, 2)] * 3
+    con.close()

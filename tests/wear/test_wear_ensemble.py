@@ -95,3 +95,15 @@ def test_few_lives_are_weighed_equally_and_said(make_fleet):
         results = fit(*fleet.readings)
     assert results.weights == dict.fromkeys(["straight", "power", "two-stage", "wandering"], pytest.approx(1 / 4))
     assert "count equally" in results.doubt
+
+
+def test_what_is_said_of_a_fit_needs_no_lives(results):
+    bare = results.without_lives()
+    assert bare.weights == results.weights
+    assert bare.learnt == results.learnt
+    assert (bare.doubt, bare.converged, bare.summary()) == (results.doubt, results.converged, results.summary())
+    pd.testing.assert_frame_equal(bare.cov_params(), results.cov_params())
+    for name, fit_of_shape in results.fits.items():
+        pd.testing.assert_frame_equal(bare.fits[name].cohorts, fit_of_shape.cohorts)
+        assert bare.fits[name].n_groups == fit_of_shape.n_groups == 80
+        assert not len(bare.fits[name].life_labels)

@@ -1,5 +1,5 @@
 -- Posterior lines from a file, by the number of their series; fitted_series (keys of the series) is registered.
-insert into posteriors (
+insert into own_posteriors (
     fit_id,
     vehicle_id,
     position_id,

@@ -1,5 +1,5 @@
 -- Residuals from a file, by the number of their series; fitted_series (keys of the series) is registered.
-insert into fit_residuals (
+insert into own_fit_residuals (
     fit_id,
     vehicle_id,
     position_id,
