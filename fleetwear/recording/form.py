@@ -10,7 +10,7 @@ import pandas as pd
 from fleetwear.recording.odometer import OdometerDoubt, check_odometer, running_km
 from fleetwear.recording.visit import JointReading, Visit
 from fleetwear.units import factor
-from fleetwear.vocabulary import Result
+from fleetwear.vocabulary import Indicator, Result
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -45,6 +45,11 @@ def sure_field(fields: Mapping[str, Any]) -> str:
     return f"odometer {fields.get('odometer')} on {fields.get('date')} is right"
 
 
+def instrument_of(fields: Mapping[str, Any], indicator: str | None) -> str | None:
+    """Return the number of the visit's indicator for a reading; one by eye used none."""
+    return None if indicator == Indicator.EYE else str(fields.get("instrument") or "").strip() or None
+
+
 def strokes_of(fields: Mapping[str, Any], position_id: int, direction: str) -> tuple[str, ...]:
     """Return the strokes that were given, as they are written."""
     given = (fields.get(series_field(position_id, direction, f"s{i}")) for i in range(1, MOST_STROKES + 1))
@@ -72,6 +77,7 @@ def reading_of(fields: Mapping[str, Any], joint: BayJoint, direction: str) -> Jo
         name: fields.get(series_field(joint.position_id, direction, name))
         for name in ("method", "support", "read_at", "indicator", "timing")
     }
+    way["instrument"] = instrument_of(fields, way["indicator"])
     return JointReading(joint.joint, direction, strokes, str(Result.MEASURED) if strokes else str(word), **way)
 
 

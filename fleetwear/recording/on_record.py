@@ -41,7 +41,7 @@ class BayRecord:
         kind, place, direction, method, read_at, limit_mm, source, ...: those that can apply.
     entries, swaps
         Dated odometer values, and swaps of the instrument.
-    technicians, shops
+    technicians, shops, instruments
         Those on record, the most frequent first.
     """
 
@@ -53,6 +53,7 @@ class BayRecord:
     swaps: pd.DataFrame
     technicians: tuple[str, ...]
     shops: tuple[str, ...]
+    instruments: tuple[str, ...]
 
     @property
     def kinds(self) -> dict[str, str]:
@@ -133,6 +134,7 @@ def read_bay(con: duckdb.DuckDBPyConnection, name: str, *, on_date: date) -> Bay
         swaps=con.execute(sql("recording/swaps"), own).df(),
         technicians=tuple(people.loc[people["what"] == "technician", "name"]),
         shops=tuple(people.loc[people["what"] == "shop", "name"]),
+        instruments=tuple(people.loc[people["what"] == "instrument", "name"]),
     )
 
 

@@ -21,6 +21,7 @@ class JointReading:
 
     ``strokes`` are the plays as they were written, numbers in the visit's play unit, each of a full push and pull;
     where nothing was measured they are empty, and ``result`` says "none seen" or "seen, not measured".
+    ``instrument`` is the indicator's own number.
     """
 
     joint: str
@@ -31,6 +32,7 @@ class JointReading:
     support: str | None = None
     read_at: str | None = None
     indicator: str | None = None
+    instrument: str | None = None
     timing: str | None = None
 
 
@@ -122,6 +124,7 @@ def _rows(reading: JointReading, unit: str, step: str | None) -> Iterable[Row]:
         "support": reading.support,
         "read at": reading.read_at,
         "indicator": reading.indicator,
+        "instrument": reading.instrument,
         "timing": reading.timing,
     }
     if not reading.strokes:

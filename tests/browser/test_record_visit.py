@@ -191,6 +191,25 @@ def test_a_visit_with_four_joints_is_recorded_in_under_two_minutes(open_bay, bay
     assert len(series_of(bay, "R101")) == len(given)
 
 
+def test_a_number_of_an_indicator_is_typed_once_and_kept(open_bay, bay):
+    page = open_bay()
+    begin(page, "R103")
+    type_into(page, "Number of the indicator", "D7", then="Enter")
+    until_kept(page, bay, "instrument", "D7")
+    page.reload()
+    settle(page)
+    assert page.get_by_label("Number of the indicator", exact=True).input_value() == "D7"
+    type_into(page, "Odometer, km", str(odometer_on(date.today(), date.today())))
+    page.get_by_role("radio", name="T1", exact=True).click()
+    type_into(page, "Stroke 1, mm", "0.45")
+    page.get_by_text("with the dial indicator D7").first.wait_for()
+    page.get_by_text("Read with indicator D7.").wait_for()
+    page.get_by_role("button", name="Record the visit", disabled=False).wait_for()
+    press(page, "Record the visit")
+    page.get_by_text("The visit of R103 is recorded").wait_for()
+    assert rows(bay, "select distinct instrument from readings where instrument is not null") == [("D7",)]
+
+
 def until_other(page, name):
     """Wait until another joint than this one is open, or none."""
     same = "n => !document.querySelector('.fw-series b')?.textContent.toLowerCase().startsWith(n)"

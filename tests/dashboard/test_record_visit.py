@@ -143,6 +143,29 @@ def test_a_change_made_on_another_tablet_is_taken_over_and_loses_nothing(monkeyp
     assert app.number_input[0].value == 121000
 
 
+def test_the_indicators_number_is_asked_for_once_and_goes_into_every_reading_but_those_by_eye(
+    monkeypatch, folder, draft
+):
+    Drafts(folder).change(draft, {series_field(2, "in-out", "result"): "none seen"}, now=NOW)
+    app = page(monkeypatch, folder, draft)
+    assert "Read with indicator" not in said(app)
+    given = {"instrument": "D2", series_field(1, "in-out", "indicator"): "dial indicator"}
+    Drafts(folder).change(draft, given, now=NOW)
+    app = page(monkeypatch, folder, draft)
+    assert "with the dial indicator D2" in said(app)
+    fields = {series_field(2, "in-out", "indicator"): "eye"}
+    Drafts(folder).change(draft, fields, now=NOW)
+    app = page(monkeypatch, folder, draft)
+    assert "Read with indicator D2, but for what was read by eye." in said(app)
+    button(app, "Record the visit").click().run()
+    assert "Read with indicator D2, but for what was read by eye." in said(app)
+    with Store(folder).reader() as con:
+        query = "select position_id, stroke, instrument from readings order by position_id, stroke"
+        assert con.execute(query).fetchall() == [(1, 1, "D2"), (1, 2, "D2"), (2, 1, None)]
+    again = page(monkeypatch, folder, Drafts(folder).begin({"unit": "A1"}, now=NOW).draft)
+    assert next(box for box in again.selectbox if box.label == "Number of the indicator").options == ["D2"]
+
+
 def test_the_odometer_is_asked_about_until_it_is_confirmed(monkeypatch, folder, draft):
     Drafts(folder).change(draft, {"odometer": 5}, now=NOW)
     app = page(monkeypatch, folder, draft)

@@ -57,7 +57,9 @@ VISIT = Visit(
     play_unit="mm",
     step="0.01",
     readings=(
-        JointReading(LEFT, "in-out", ("0.42", "0.42", "0.45"), method="lever under tyre", support="hanging"),
+        JointReading(
+            LEFT, "in-out", ("0.42", "0.42", "0.45"), method="lever under tyre", support="hanging", instrument="D2"
+        ),
         JointReading(LEFT, "fore-aft", result="none seen", method="pry bar"),
         JointReading(RIGHT, "in-out", ("0.30",)),
     ),
@@ -103,14 +105,14 @@ def test_everything_given_is_in_the_store(folder):
     ]  # fmt: skip
     assert rows(
         folder,
-        "select joint, direction, stroke, result, play_mm, play_written, resolution_mm, method, support "
-        "from readings join positions using (position_id) order by reading_id",
+        "select joint, direction, stroke, result, play_mm, play_written, resolution_mm, method, support, "
+        "instrument from readings join positions using (position_id) order by reading_id",
     ) == [
-        (LEFT, "in-out", 1, "measured", 0.42, "0.42", 0.01, "lever under tyre", "hanging"),
-        (LEFT, "in-out", 2, "measured", 0.42, "0.42", 0.01, "lever under tyre", "hanging"),
-        (LEFT, "in-out", 3, "measured", 0.45, "0.45", 0.01, "lever under tyre", "hanging"),
-        (LEFT, "fore-aft", 1, "none seen", None, None, None, "pry bar", None),
-        (RIGHT, "in-out", 1, "measured", 0.3, "0.30", 0.01, None, None),
+        (LEFT, "in-out", 1, "measured", 0.42, "0.42", 0.01, "lever under tyre", "hanging", "D2"),
+        (LEFT, "in-out", 2, "measured", 0.42, "0.42", 0.01, "lever under tyre", "hanging", "D2"),
+        (LEFT, "in-out", 3, "measured", 0.45, "0.45", 0.01, "lever under tyre", "hanging", "D2"),
+        (LEFT, "fore-aft", 1, "none seen", None, None, None, "pry bar", None, None),
+        (RIGHT, "in-out", 1, "measured", 0.3, "0.30", 0.01, None, None, None),
     ]
 
 
@@ -245,6 +247,7 @@ def test_what_is_on_record_is_found_by_unit_vin_and_plate(folder):
     assert last.loc[(LEFT, "in-out"), "play_mm"] == pytest.approx(0.43)
     assert last.loc[(LEFT, "fore-aft"), "result"] == "none seen"
     assert bay.technicians == ("T4",)
+    assert bay.instruments == ("D2",)
     assert bay.entries["odometer_km"].tolist() == [10.0, 120000.0]
 
 

@@ -94,7 +94,7 @@ def hand_over(fields: Fields, folder: Path, bay: BayRecord, forecast: VehicleRec
 def _told(fields: Fields, bay: BayRecord, forecast: VehicleRecord | None, joints: Sequence[BayJoint],
           visit: Visit) -> dict[str, Any]:  # fmt: skip
     """Return what is said of the visit: an answer a reading, and what is not tested or not confirmed."""
-    lines = _lines(visit, bay)
+    lines = [*_instruments(visit), *_lines(visit, bay)]
     not_done = [str(word) for word in Secured if str(word) not in visit.secured]
     if not_done:
         lines.append(f"Not confirmed: {', '.join(not_done)}.")
@@ -119,6 +119,13 @@ def _shown(fields: Fields, bay: BayRecord, joint: BayJoint, direction: str) -> s
         return ""
     unit = play_unit(fields.values, bay)
     return f"{' · '.join(reading.strokes)} {unit}" if reading.strokes else reading.result
+
+
+def _instruments(visit: Visit) -> list[str]:
+    """Return which indicators the readings were taken with, by their numbers, in a sentence."""
+    used = [reading.instrument for reading in visit.readings if reading.instrument]
+    but = ", but for what was read by eye" if len(used) < len(visit.readings) else ""
+    return [f"Read with indicator {', '.join(dict.fromkeys(used))}{but}."] if used else []
 
 
 def _lines(visit: Visit, bay: BayRecord) -> list[str]:

@@ -12,6 +12,7 @@ from fleetwear.recording.form import (
     MOST_STROKES,
     STROKES,
     clash,
+    instrument_of,
     play_unit,
     reading_of,
     run_km_of,
@@ -58,6 +59,8 @@ def readings(fields: Fields, folder: Path, bay: BayRecord, forecast: VehicleReco
     with st.container(horizontal=True, vertical_alignment="bottom", gap="small"):
         fields.choice("play_unit", "Play is written in", _UNITS, default=str(bay.vehicle["play_unit"]), width=150)
         fields.number("step", "Step of the indicator", placeholder="if known", width=190)
+        fields.choice("instrument", "Number of the indicator", bay.instruments, placeholder="its own, if it has one",
+                      accept_new_options=True, width=230)  # fmt: skip
     st.html('<p class="fw-quiet">A stroke is a full push and pull. The mean of the strokes is the play.</p>')
     opened = str(fields.values.get("open") or joints[0].position_id)
     due = [joint for joint in joints if joint.is_due]
@@ -146,6 +149,9 @@ def _way(fields: Fields, joint: BayJoint, series: BaySeries) -> None:
     now = [fields.values.get(name, was) for name, was in zip(names, before, strict=True)]
     places = {"read_at": "read at the ", "indicator": "with the "}
     words = ", ".join(f"{places.get(name, '')}{word}" for (name, _, _), word in zip(_WAYS, now, strict=True) if word)
+    number = instrument_of(fields.values, now[-1])
+    if number:
+        words = f"{words} {number}" if now[-1] else ", ".join(filter(None, (words, f"with indicator {number}")))
     label = f"How ({series.direction}): as last time" if any(before) and now == before else f"How ({series.direction})"
     st.html(f'<p class="fw-quiet">{html_text(words or "How it is loaded and read is not said yet.")}</p>')
     with (
