@@ -13,7 +13,14 @@ from fleetwear.store import sql
 if TYPE_CHECKING:
     import duckdb
 
-_CALLED = {"vehicles": "vehicle", "limits": "limit", "services": "service", "visits": "visit", "readings": "reading"}
+_CALLED = {
+    "vehicles": "vehicle",
+    "limits": "limit",
+    "services": "service",
+    "parts": "part",
+    "visits": "visit",
+    "readings": "reading",
+}
 
 
 def read_history(con: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
