@@ -10,7 +10,7 @@ import streamlit as st
 
 from dashboard.messages import caution, told_calmly
 from dashboard.people import Refused, require, sign_out_line
-from dashboard.style import lay_out, look
+from dashboard.style import follow, lay_out, look
 from dashboard.tasks import (
     consistency,
     model_check,
@@ -58,7 +58,8 @@ _TASKS = [
 def main() -> None:
     """Run the page that is asked for."""
     st.set_page_config(page_title="fleetwear", layout="wide", initial_sidebar_state="collapsed")
-    lay_out(look())
+    chosen = look()
+    lay_out(chosen)
     page = st.navigation(
         [
             st.Page(task.run, title=task.title, url_path=task.url_path, default=number == 0)
@@ -71,6 +72,7 @@ def main() -> None:
     finally:
         sign_out_line()
         caution()
+        follow(chosen)
 
 
 main()

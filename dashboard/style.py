@@ -50,6 +50,33 @@ _RULES = """
 """
 
 
+_FOLLOW = """
+let asked = "";
+export default function ({ data, setTriggerValue }) {
+  const app = document.querySelector('[data-testid="stApp"]');
+  if (!app) return;
+  const look = () => {
+    const shown = getComputedStyle(app).colorScheme;
+    if (shown === data.drawn) asked = "";
+    else if (["light", "dark"].includes(shown) && shown !== asked) setTriggerValue("look", asked = shown);
+  };
+  look();
+  const watch = new MutationObserver(look);
+  watch.observe(app, { attributes: true, attributeFilter: ["class"] });
+  return () => watch.disconnect();
+}
+"""
+"""Asks for the page anew, once, where the theme around it is not the one that it was drawn for. Streamlit gives its
+outermost element another class when the theme changes, by the system or in its menu, and runs nothing then."""
+
+_follower = st.components.v2.component("fleetwear_look", js=_FOLLOW)
+
+
+def follow(drawn: Look) -> None:
+    """Have the page drawn anew when the reader's theme changes while it is open: its own colours, and its charts."""
+    _follower(key="look", data={"drawn": drawn.name}, height="content", on_look_change=lambda: None)
+
+
 def look() -> Look:
     """Return the look of the reader's theme."""
     return DARK if st.context.theme.type == "dark" else LIGHT

@@ -14,12 +14,12 @@ from fleetwear.errors import InputError
 from fleetwear.planning.actions import say_action
 from fleetwear.planning.coverage import say_coverage, to_test
 from fleetwear.planning.flags import Flags, narrow
+from fleetwear.planning.named_vehicle import find_vehicle
 from fleetwear.planning.pressing import pressing_joints
-from fleetwear.planning.vehicle import find_unit
 from fleetwear.planning.wording import begin_sentence, is_known, say_count, say_dates, say_distance, say_probability
 from fleetwear.reports.charts import risk_chart
 from fleetwear.reports.flag_files import flag_file, to_csv, to_xlsx, with_lead
-from fleetwear.reports.inert import html_text
+from fleetwear.reports.inert import html_text, markdown_text
 from fleetwear.vocabulary import Outcome
 
 if TYPE_CHECKING:
@@ -128,11 +128,13 @@ def _choose(fleet: Flags, folder: str, number: int) -> tuple[Flags, bool, list[s
     flags = narrow(flags, depot=None if depot == _EVERY_DEPOT else depot, horizon_days=_HORIZONS[horizon])
     if sought.strip():
         try:
-            unit = find_unit(snapshot.cursor(folder, number), sought)
+            named = find_vehicle(snapshot.cursor(folder, number), sought, on_date=flags.run.as_of)
         except InputError as error:
             show_error(error)
             return flags, False, outcomes
-        flags = narrow(flags, unit=unit)
+        flags = narrow(flags, unit=named.unit)
+        if named.told:
+            st.markdown(markdown_text(named.told))
     return flags, True, outcomes
 
 

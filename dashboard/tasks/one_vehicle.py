@@ -75,19 +75,21 @@ def show() -> None:
     vehicle = record.vehicle
     heading.title(f"Vehicle {markdown_text(vehicle['unit'], 60)}")
     st.markdown(markdown_text(_described(vehicle)))
+    if record.told:
+        st.markdown(markdown_text(record.told))
     said(str(vehicle["outcome"]), str(vehicle["reason"]))
     _facts(record)
-    histories = snapshot.histories(folder, number, str(vehicle["unit"]))
+    histories = snapshot.histories(folder, number, name)
     offer_page(record, histories)
     _untested(histories)
     show_coverage(record)
     show_symptoms(record)
     show_wheels(record)
-    _charts(histories, folder, number)
+    _charts(histories, folder, number, name)
     _joint_table(record, histories)
     list_visits(record)
     list_work(record)
-    offer_maintenance_record(folder, number, str(vehicle["unit"]))
+    offer_maintenance_record(folder, number, name)
 
 
 def _described(vehicle: pd.Series) -> str:
@@ -145,7 +147,7 @@ def _untested(histories: list[JointHistory]) -> None:
         )
 
 
-def _charts(histories: list[JointHistory], folder: str, number: int) -> None:
+def _charts(histories: list[JointHistory], folder: str, number: int, name: str) -> None:
     st.subheader("Joints")
     drawn = [at for at, history in enumerate(histories) if len(history.readings)]
     if not drawn:
@@ -160,10 +162,10 @@ def _charts(histories: list[JointHistory], folder: str, number: int) -> None:
     for start in range(0, len(drawn), 2):
         for column, at in zip(st.columns(2, gap="large"), drawn[start : start + 2], strict=False):
             with column:
-                _chart(histories[at], at, folder, number)
+                _chart(histories[at], at, folder, number, name)
 
 
-def _chart(history: JointHistory, at: int, folder: str, number: int) -> None:
+def _chart(history: JointHistory, at: int, folder: str, number: int, name: str) -> None:
     fact = history.fact
     outcome = str(fact["outcome"])
     chance = probability(fact["p_over_next"], look(), otherwise="no limit to compare with").html
@@ -172,7 +174,7 @@ def _chart(history: JointHistory, at: int, folder: str, number: int) -> None:
         f"Over at next service: {chance}</p>"
     )
     pictures.write(
-        pictures.play_spec(folder, number, str(fact["unit"]), at, look().name),
+        pictures.play_spec(folder, number, name, at, look().name),
         key=f"play-{fact['position_id']}-{fact['direction']}",
         alt=on_screen(f"Readings and growth of the {history.title}. {fact['reason']}"),
     )

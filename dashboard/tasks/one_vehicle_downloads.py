@@ -71,7 +71,7 @@ def offer_maintenance_record(folder: str, number: int, unit: str) -> None:
         st.download_button(
             "Download record, PDF",
             lambda: record_pdf(record, paper=paper),
-            f"maintenance_record_{file_name(unit)}.pdf",
+            f"maintenance_record_{file_name(record.vehicle.vehicle['unit'])}.pdf",
             _PDF,
             key="record_pdf",
             on_click="ignore",
@@ -79,7 +79,7 @@ def offer_maintenance_record(folder: str, number: int, unit: str) -> None:
         st.download_button(
             "Download record, CSV",
             lambda: record_csv(record),
-            f"maintenance_record_{file_name(unit)}.csv",
+            f"maintenance_record_{file_name(record.vehicle.vehicle['unit'])}.csv",
             _CSV,
             key="record_csv",
             on_click="ignore",

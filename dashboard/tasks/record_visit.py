@@ -17,6 +17,7 @@ from dashboard.tasks.recording.vehicle import arrival, securing
 from fleetwear.errors import FleetwearError
 from fleetwear.planning.wording import is_known
 from fleetwear.recording import Drafts, list_joints
+from fleetwear.reports.inert import html_text
 from fleetwear.store import Store, default_store_dir
 
 if TYPE_CHECKING:
@@ -83,7 +84,7 @@ def show() -> None:
     if draft.state != "open":  # it was cut off while it was handed over
         finish.hand_over(fields, folder, bay, forecast, joints)
         return
-    _vehicle(bay)
+    _vehicle(bay, told=str(draft.fields.get("called", "")))
     arrival(fields, bay)
     securing(fields)
     readings(fields, folder, bay, forecast, joints)
@@ -91,10 +92,12 @@ def show() -> None:
     finish.summary(fields, folder, bay, forecast, joints)
 
 
-def _vehicle(bay: BayRecord) -> None:
+def _vehicle(bay: BayRecord, *, told: str) -> None:
     vehicle = bay.vehicle
     words = ", ".join(str(vehicle[name]) for name in ("make", "model", "depot", "plate") if is_known(vehicle[name]))
     st.markdown(f"**{vehicle['unit']}** {words}")
+    if told:
+        st.html(f"<p>{html_text(told)}</p>")
     st.html('<p class="fw-quiet">Every field is kept as soon as it is completed. This page can be closed, and the same '
             "address opened on another tablet.</p>")  # fmt: skip
 

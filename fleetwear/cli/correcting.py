@@ -27,6 +27,7 @@ class Row(StrEnum):
     WORK = "work"
     REPLACEMENT = "replacement"
     SERVICE = "service"
+    PART = "part"
     LIMIT = "limit"
     ODOMETER = "odometer"
     VEHICLE = "vehicle"

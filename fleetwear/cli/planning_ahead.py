@@ -162,11 +162,11 @@ def act(
     from fleetwear.store import Store
 
     folder = store_folder(store)
-    with Store(folder).reader() as con:
-        found = find_unit(con, unit)
-        named = find_joint(con, found, joint)
     today = date.today()
     day = on.date() if on is not None else today
+    with Store(folder).reader() as con:
+        found = find_unit(con, unit, on_date=day)
+        named = find_joint(con, found, joint)
     new = record_action(folder, unit=found, joint=named, action=action, on=day, today=today, by=by, note=note)
     state = "Recorded" if new else "On record already"
     say(f"{state}: {found}, {named}, {action} on {day}. It stands beside the flag after the next `fleetwear forecast`.")

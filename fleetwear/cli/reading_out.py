@@ -124,7 +124,7 @@ def coverage(
     try:
         found = read_flags(con, depot=depot, horizon_days=horizon)
         if unit is not None:
-            found = narrow(found, unit=find_unit(con, unit))
+            found = narrow(found, unit=find_unit(con, unit, on_date=found.run.as_of))
     finally:
         con.close()
     asked = to_test(found)
@@ -180,6 +180,8 @@ def vehicle(
         + f"; probability of any joint over its limit then: {say_probability(head['any_joint_over'])}"
         + f" ({head['joints_in_probability']} of {record.joints['position_id'].nunique()} joints have limit and model)."
     )
+    if record.told:
+        say(record.told)
     for line in _checked(record):
         say(line)
     frame = joint_table(record.joints)

@@ -34,7 +34,9 @@ if TYPE_CHECKING:
 
 _MOST_ENTRIES = 12_000_000
 """Series times draws that are kept at most, about 0.5 GB; a larger fleet keeps fewer draws."""
-_KEYS = ["series", "vehicle_id", "position_id", "direction", "life_no", "limit_mm"]
+PROCEDURE = ("procedure_offset_mm", "procedure_sd_mm")
+"""What the limit's own procedure adds to the play as the fit knows it, and how surely (`forecast.procedures`)."""
+_KEYS = ["series", "vehicle_id", "position_id", "direction", "life_no", "limit_mm", *PROCEDURE]
 MOST_SHIFT_DAYS = 365.0
 STRETCHES = (0.25, 4.0)
 """Least and most factor on intervals."""
@@ -60,7 +62,8 @@ class FleetDraws:
     outlook: Outlook
     settings: Settings
     series: pd.DataFrame
-    """One row a series: series, vehicle_id, position_id, direction, life_no, vehicle (row of the outlook), limit_mm."""
+    """One row a series: series, vehicle_id, position_id, direction, life_no, vehicle (row of the outlook), limit_mm and
+    the columns ``PROCEDURE``."""
     ahead: Ahead
     now: Floats
     """Distance run since the life began, now, (J, K), km."""

@@ -26,6 +26,7 @@ ROW_NAMES = {
     "limit": "limits",
     "odometer": "odometer",
     "service": "services",
+    "part": "parts",
     "visit": "visits",
     "reading": "readings",
     "work": "work",

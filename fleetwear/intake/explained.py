@@ -268,6 +268,13 @@ EXAMPLES: dict[str, dict[str, str]] = {
 }  # fmt: skip
 """One invented row a table; together they load without a refusal."""
 
+_ONLY_SHOWN = {
+    "corrections": {
+        "table": "reading", "number": "123", "change": "play=18 thou; method=pry bar", "why": "misread", "by": "T2",
+    },
+}  # fmt: skip
+"""An example that is not among the rows to load: a correction names a row of the store, one of the fleet's own."""
+
 _FORMS = {
     "text": "text",
     "date": "a date: yyyy-mm-dd",
@@ -298,7 +305,7 @@ def _explained(table: Table, column: Column) -> Explained:
         form=_form(column),
         words=", ".join(DOMAINS[column.name]) if column.content == "word" else "",
         required="must be filled in" if column.filled else required,
-        example=EXAMPLES[table.name].get(column.name, ""),
+        example=(EXAMPLES[table.name] or _ONLY_SHOWN[table.name]).get(column.name, ""),
     )
 
 

@@ -30,6 +30,7 @@ ID_COLUMNS = {
     "limits": "limit_id",
     "odometer": "odometer_id",
     "services": "service_id",
+    "parts": "part_id",
     "visits": "visit_id",
     "readings": "reading_id",
     "work": "work_id",

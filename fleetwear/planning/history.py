@@ -7,13 +7,20 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from fleetwear.planning.vehicle import find_unit
+from fleetwear.planning.named_vehicle import find_vehicle
 from fleetwear.store import sql
 
 if TYPE_CHECKING:
     import duckdb
 
-_CALLED = {"vehicles": "vehicle", "limits": "limit", "services": "service", "visits": "visit", "readings": "reading"}
+_CALLED = {
+    "vehicles": "vehicle",
+    "limits": "limit",
+    "services": "service",
+    "parts": "part",
+    "visits": "visit",
+    "readings": "reading",
+}
 
 
 def read_history(con: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
@@ -38,9 +45,7 @@ def read_history(con: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
     InputError
         If there is no such vehicle.
     """
-    unit = find_unit(con, name)
-    vehicle_id = con.execute("select any_value(vehicle_id) from vehicles where unit = $unit", {"unit": unit}).fetchall()
-    key = {"table_name": None, "row_id": None, "vehicle_id": vehicle_id[0][0]}
+    key = {"table_name": None, "row_id": None, "vehicle_id": find_vehicle(con, name).vehicle_id}
     rows = con.execute(sql("history/rows"), key).df()
     called = rows["table_name"].map(lambda table: _CALLED.get(table, table))
     gone = rows["became"].notna()

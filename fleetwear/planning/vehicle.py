@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -11,10 +10,13 @@ import pandas as pd
 from fleetwear.errors import InputError
 from fleetwear.planning.actions import read_actions, with_actions
 from fleetwear.planning.flags import ForecastRun, latest_forecast
+from fleetwear.planning.named_vehicle import find_vehicle
 from fleetwear.store import sql
 from fleetwear.store.known import prepare
 
 if TYPE_CHECKING:
+    from datetime import date
+
     import duckdb
 
 
@@ -37,30 +39,13 @@ class VehicleRecord:
     """Posterior components of each current series, for ``forecast.curves.growth_curve``."""
     methods: pd.DataFrame
     """What the fit found of each method, shape by shape, for each current series."""
+    told: str = ""
+    """What is to be said of the name by which it was asked for: that it has another unit number since."""
 
 
-def find_unit(con: duckdb.DuckDBPyConnection, name: str) -> str:
-    """Return the unit number of a vehicle named by unit number, VIN or plate, in any case.
-
-    Raises
-    ------
-    InputError
-        If none has it, naming the nearest unit numbers.
-    """
-    rows = con.execute(
-        "select distinct unit from vehicles "
-        "where lower(trim(?)) in (lower(unit), lower(vin), lower(plate)) order by unit",
-        [name],
-    ).fetchall()
-    if len(rows) == 1:
-        return str(rows[0][0])
-    if rows:
-        found = ", ".join(str(row[0]) for row in rows)
-        raise InputError(f"{name!r} names several vehicles: {found}", mend="Give the unit number.")
-    units = [str(row[0]) for row in con.execute("select distinct unit from vehicles order by unit").fetchall()]
-    near = difflib.get_close_matches(name.strip().upper(), units, n=3, cutoff=0.4)
-    hint = f"The nearest unit numbers are {', '.join(near)}." if near else "Load its row of a vehicles file first."
-    raise InputError(f"no vehicle has the unit number, VIN or plate {name!r}", mend=hint)
+def find_unit(con: duckdb.DuckDBPyConnection, name: str, *, on_date: date | None = None) -> str:
+    """Return the unit number that a vehicle bears on a day, named by unit number, VIN or plate; see `find_vehicle`."""
+    return find_vehicle(con, name, on_date=on_date).unit
 
 
 def read_vehicle(con: duckdb.DuckDBPyConnection, name: str, *, forecast_id: int | None = None) -> VehicleRecord:
@@ -74,22 +59,23 @@ def read_vehicle(con: duckdb.DuckDBPyConnection, name: str, *, forecast_id: int 
         If there is no forecast.
     """
     run = latest_forecast(con, forecast_id)
-    unit = find_unit(con, name)
+    named = find_vehicle(con, name, on_date=run.as_of, known_by=run.known_by)
+    unit, vehicle_id = named.unit, named.vehicle_id
     key = {"forecast_id": run.forecast_id, "unit": unit}
-    vehicles = con.execute(sql("pages/vehicles"), key).df()
+    vehicles = con.execute(sql("pages/vehicles"), key).df().query("vehicle_id == @vehicle_id")
     if vehicles.empty:
         raise InputError(
             f"vehicle {unit} is not in the forecast as of {run.as_of}",
             mend="It was loaded later: run `fleetwear forecast` again.",
         )
     vehicle = vehicles.iloc[0]
-    vehicle_id = int(vehicle["vehicle_id"])
+    joints = con.execute(sql("pages/joints"), key).df().query("vehicle_id == @vehicle_id").reset_index(drop=True)
     prepare(con, as_of=run.as_of, known_by=run.known_by)
     own = {"vehicle_id": vehicle_id}
     return VehicleRecord(
         run=run,
         vehicle=vehicle,
-        joints=with_actions(con.execute(sql("pages/joints"), key).df(), read_actions(con, run.forecast_id)),
+        joints=with_actions(joints, read_actions(con, run.forecast_id)),
         readings=con.execute(sql("pages/readings"), own | {"fit_id": run.fit_id}).df(),
         visits=con.execute(sql("pages/visits"), own).df(),
         work=con.execute(sql("pages/work"), own).df(),
@@ -98,4 +84,5 @@ def read_vehicle(con: duckdb.DuckDBPyConnection, name: str, *, forecast_id: int 
         methods=con.execute(
             sql("pages/methods_of_vehicle"), own | {"forecast_id": run.forecast_id, "fit_id": run.fit_id}
         ).df(),
+        told=named.told,
     )

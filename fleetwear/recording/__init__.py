@@ -5,7 +5,7 @@ from fleetwear.recording.handing_over import Recorded, record_draft, record_visi
 from fleetwear.recording.joint_list import BayJoint, BaySeries, answer_reading, list_joints
 from fleetwear.recording.odometer import OdometerDoubt, check_odometer, running_km
 from fleetwear.recording.on_record import BayRecord, limit_of, opened, read_bay
-from fleetwear.recording.visit import JointReading, Untested, Visit, hand_over_tables, untested
+from fleetwear.recording.visit import JointReading, JointWork, Untested, Visit, hand_over_tables, untested
 
 __all__ = [
     "BayJoint",
@@ -14,6 +14,7 @@ __all__ = [
     "Draft",
     "Drafts",
     "JointReading",
+    "JointWork",
     "OdometerDoubt",
     "Recorded",
     "Untested",

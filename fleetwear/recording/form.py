@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from fleetwear.recording.odometer import OdometerDoubt, check_odometer, running_km
-from fleetwear.recording.visit import JointReading, Visit
+from fleetwear.recording.visit import JointReading, JointWork, Visit
 from fleetwear.units import factor
-from fleetwear.vocabulary import Result
+from fleetwear.vocabulary import Indicator, Result, Timing
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -25,9 +25,18 @@ ROAD_TEST = {"confirmed": True, "not confirmed": False}
 """What a road test said; without a word there was none."""
 
 
-def series_field(position_id: int, direction: str, what: str) -> str:
-    """Return the name of a field of one joint in one load direction: a stroke "s1", result, method, ..."""
-    return f"{position_id}/{direction}/{what}"
+def series_field(position_id: int, direction: str, what: str, *, after_work: bool = False) -> str:
+    """Return the name of a field of one joint in one load direction: a stroke "s1", result, method, ...
+
+    Strokes and result of a joint that is read again after work on it have names of their own; how it is loaded and read
+    is the same.
+    """
+    return f"{position_id}/{direction}{' after work' if after_work else ''}/{what}"
+
+
+def work_field(position_id: int, what: str) -> str:
+    """Return the name of a field of the work on one joint: done, part, reason."""
+    return f"{position_id}/work/{what}"
 
 
 def other_field(name: str) -> str:
@@ -45,9 +54,17 @@ def sure_field(fields: Mapping[str, Any]) -> str:
     return f"odometer {fields.get('odometer')} on {fields.get('date')} is right"
 
 
-def strokes_of(fields: Mapping[str, Any], position_id: int, direction: str) -> tuple[str, ...]:
+def instrument_of(fields: Mapping[str, Any], indicator: str | None) -> str | None:
+    """Return the number of the visit's indicator for a reading; one by eye used none."""
+    return None if indicator == Indicator.EYE else str(fields.get("instrument") or "").strip() or None
+
+
+def strokes_of(
+    fields: Mapping[str, Any], position_id: int, direction: str, *, after_work: bool = False
+) -> tuple[str, ...]:
     """Return the strokes that were given, as they are written."""
-    given = (fields.get(series_field(position_id, direction, f"s{i}")) for i in range(1, MOST_STROKES + 1))
+    names = (series_field(position_id, direction, f"s{i}", after_work=after_work) for i in range(1, MOST_STROKES + 1))
+    given = (fields.get(name) for name in names)
     return tuple(written(value) for value in given if value is not None)
 
 
@@ -56,22 +73,59 @@ def written(value: float | str) -> str:
     return value if isinstance(value, str) else format(float(value), ".12g")
 
 
-def clash(fields: Mapping[str, Any], position_id: int, direction: str) -> bool:
+def clash(fields: Mapping[str, Any], position_id: int, direction: str, *, after_work: bool = False) -> bool:
     """Return whether strokes are given beside a word that nothing was measured."""
-    word = fields.get(series_field(position_id, direction, "result"))
-    return bool(word) and bool(strokes_of(fields, position_id, direction))
+    word = fields.get(series_field(position_id, direction, "result", after_work=after_work))
+    return bool(word) and bool(strokes_of(fields, position_id, direction, after_work=after_work))
 
 
-def reading_of(fields: Mapping[str, Any], joint: BayJoint, direction: str) -> JointReading | None:
+def is_read_twice(fields: Mapping[str, Any], joint: BayJoint, direction: str) -> bool:
+    """Return whether a joint is, or can be, read before and after work in a load direction.
+
+    It is where work on it is recorded, unless its first reading is said to be of after the work already; and where
+    readings after the work are given.
+    """
+    if _is_given(fields, joint.position_id, direction, after_work=True):
+        return True
+    taken = fields.get(series_field(joint.position_id, direction, "timing"))
+    return bool(fields.get(work_field(joint.position_id, "done"))) and taken != Timing.AFTER_WORK
+
+
+def _is_given(fields: Mapping[str, Any], position_id: int, direction: str, *, after_work: bool) -> bool:
+    word = fields.get(series_field(position_id, direction, "result", after_work=after_work))
+    return bool(word) or bool(strokes_of(fields, position_id, direction, after_work=after_work))
+
+
+def work_of(fields: Mapping[str, Any], joint: BayJoint) -> JointWork | None:
+    """Return what was done to a joint, None where nothing was."""
+    done = fields.get(work_field(joint.position_id, "done"))
+    if not done:
+        return None
+    told = (str(fields.get(work_field(joint.position_id, name)) or "").strip() or None for name in ("part", "reason"))
+    return JointWork(joint.joint, str(done), *told)
+
+
+def readings_of(fields: Mapping[str, Any], joint: BayJoint, direction: str) -> tuple[JointReading, ...]:
+    """Return the readings of a joint in a load direction: none, one, or one before and one after work."""
+    found = (reading_of(fields, joint, direction, after_work=after) for after in (False, True))
+    return tuple(reading for reading in found if reading is not None)
+
+
+def reading_of(
+    fields: Mapping[str, Any], joint: BayJoint, direction: str, *, after_work: bool = False
+) -> JointReading | None:
     """Return the reading of a joint in a load direction, None where it was not tested. Strokes win over a word."""
-    strokes = strokes_of(fields, joint.position_id, direction)
-    word = fields.get(series_field(joint.position_id, direction, "result"))
+    strokes = strokes_of(fields, joint.position_id, direction, after_work=after_work)
+    word = fields.get(series_field(joint.position_id, direction, "result", after_work=after_work))
     if not strokes and not word:
         return None
     way = {
         name: fields.get(series_field(joint.position_id, direction, name))
         for name in ("method", "support", "read_at", "indicator", "timing")
     }
+    way["instrument"] = instrument_of(fields, way["indicator"])
+    if after_work or is_read_twice(fields, joint, direction):
+        way["timing"] = str(Timing.AFTER_WORK if after_work else Timing.BEFORE_WORK)
     return JointReading(joint.joint, direction, strokes, str(Result.MEASURED) if strokes else str(word), **way)
 
 
@@ -85,11 +139,7 @@ def visit_of(fields: Mapping[str, Any], bay: BayRecord, joints: Sequence[BayJoin
     bay, joints
         The vehicle and its joints, in the order in which readings are handed over.
     """
-    found = (
-        reading_of(fields, joint, series.direction)
-        for joint in sorted(joints, key=lambda joint: joint.position_id)
-        for series in joint.series
-    )
+    in_order = sorted(joints, key=lambda joint: joint.position_id)
     complaint = fields.get("complaint")
     road_test = ROAD_TEST.get(str(fields.get("road_test")))
     swap = _swap(fields)
@@ -108,7 +158,13 @@ def visit_of(fields: Mapping[str, Any], bay: BayRecord, joints: Sequence[BayJoin
         note=fields.get("note"),
         play_unit=play_unit(fields, bay),
         step=None if fields.get("step") is None else written(fields["step"]),
-        readings=tuple(reading for reading in found if reading is not None),
+        readings=tuple(
+            reading
+            for joint in in_order
+            for series in joint.series
+            for reading in readings_of(fields, joint, series.direction)
+        ),
+        work=tuple(done for joint in in_order if (done := work_of(fields, joint)) is not None),
     )
 
 
@@ -154,9 +210,14 @@ def run_km_of(fields: Mapping[str, Any], bay: BayRecord) -> float | None:
     return running_km(km, visit_date(fields), _swaps(fields, bay))
 
 
-def still_missing(fields: Mapping[str, Any], bay: BayRecord) -> list[str]:
+def still_missing(fields: Mapping[str, Any], bay: BayRecord, joints: Sequence[BayJoint] = ()) -> list[str]:
     """Return what has to be given before the visit can be recorded, in words."""
-    missing = []
+    missing = [
+        f"what was done to the {joint.joint} (it has a part number or a reason)"
+        for joint in joints
+        if not fields.get(work_field(joint.position_id, "done"))
+        and any(fields.get(work_field(joint.position_id, name)) for name in ("part", "reason"))
+    ]
     if bay.vehicle["distance_source"] != "none" and fields.get("odometer") is None:
         missing.append(f"the {bay.vehicle['distance_source']} value")
     if not who(fields, "technician"):

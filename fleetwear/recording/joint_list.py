@@ -230,13 +230,14 @@ def _no_forecast(bay: BayRecord, forecast: VehicleRecord | None, joint: BayJoint
     if forecast is None:
         return "there is no forecast of this vehicle yet, so the reading is not held against its history"
     if reading.timing == Timing.AFTER_WORK:
-        return "after work on the joint its history no longer foretells it"
+        return "work on the joint begins a new life: the history of the old one no longer foretells this reading"
     fact = _fact(forecast, joint.position_id, reading.direction)
     if fact.empty:
         return "this joint is not in the forecast in this load direction"
     worked = bay.joints.loc[bay.joints["position_id"] == joint.position_id, "last_work_date"].iloc[0]
-    if is_known(worked) and pd.Timestamp(worked) > pd.Timestamp(forecast.run.as_of):
-        return f"the joint was replaced or adjusted on {say_date(worked)}, after this forecast was made"
+    counted = fact["life_start_date"]
+    if is_known(worked) and (not is_known(counted) or worked > counted):
+        return f"the joint was replaced or adjusted on {say_date(worked)}, which this forecast does not count yet"
     return ""
 
 

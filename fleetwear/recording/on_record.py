@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from fleetwear.errors import StoreError
-from fleetwear.planning.vehicle import find_unit
+from fleetwear.errors import InputError, StoreError
+from fleetwear.planning.named_vehicle import find_vehicle
 from fleetwear.store import Store, open_snapshot, sql
 from fleetwear.vocabulary import Kind
 
@@ -41,7 +41,7 @@ class BayRecord:
         kind, place, direction, method, read_at, limit_mm, source, ...: those that can apply.
     entries, swaps
         Dated odometer values, and swaps of the instrument.
-    technicians, shops
+    technicians, shops, instruments
         Those on record, the most frequent first.
     """
 
@@ -53,6 +53,9 @@ class BayRecord:
     swaps: pd.DataFrame
     technicians: tuple[str, ...]
     shops: tuple[str, ...]
+    instruments: tuple[str, ...]
+    told: str = ""
+    """What is to be said of the name by which it was asked for: that it has another unit number since."""
 
     @property
     def kinds(self) -> dict[str, str]:
@@ -115,11 +118,16 @@ def read_bay(con: duckdb.DuckDBPyConnection, name: str, *, on_date: date) -> Bay
     Raises
     ------
     InputError
-        If no vehicle, or more than one, has that name.
+        If no vehicle, or more than one, has that name, or another vehicle bears its number now.
     """
-    unit = find_unit(con, name)
+    named = find_vehicle(con, name, on_date=on_date)
+    if not named.is_bearer:
+        raise InputError(
+            f"unit {named.unit} is another vehicle now, so that its readings would go to that one",
+            mend="Load a row of a vehicles file that gives this vehicle, by its VIN, a number of its own.",
+        )
     day = {"on_date": on_date}
-    row = con.execute(sql("recording/vehicle"), day | {"unit": unit}).df().iloc[0]
+    row = con.execute(sql("recording/vehicle"), day | {"vehicle_id": named.vehicle_id}).df().iloc[0]
     vehicle = {str(column): None if pd.isna(value) else value for column, value in row.items()}
     own = {"vehicle_id": int(row["vehicle_id"])}
     model = {"model": vehicle["model"]}
@@ -133,6 +141,8 @@ def read_bay(con: duckdb.DuckDBPyConnection, name: str, *, on_date: date) -> Bay
         swaps=con.execute(sql("recording/swaps"), own).df(),
         technicians=tuple(people.loc[people["what"] == "technician", "name"]),
         shops=tuple(people.loc[people["what"] == "shop", "name"]),
+        instruments=tuple(people.loc[people["what"] == "instrument", "name"]),
+        told=named.told,
     )
 
 

@@ -1,4 +1,4 @@
-"""A visit as a technician gives it: vehicle, securing, complaint and readings, and the tables that hand it over."""
+"""A visit as a technician gives it: securing, complaint, readings and work, and the tables that hand it over."""
 
 from __future__ import annotations
 
@@ -6,13 +6,16 @@ import json
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from fleetwear.vocabulary import Direction, Kind, Result
+from fleetwear.vocabulary import Direction, Kind, Result, Timing, Work
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from datetime import date
 
 Row = dict[str, Any]
+
+RENEWING = (str(Work.REPLACED), str(Work.ADJUSTED))
+"""Work that begins a new life of a joint."""
 
 
 @dataclass(frozen=True)
@@ -21,6 +24,7 @@ class JointReading:
 
     ``strokes`` are the plays as they were written, numbers in the visit's play unit, each of a full push and pull;
     where nothing was measured they are empty, and ``result`` says "none seen" or "seen, not measured".
+    ``instrument`` is the indicator's own number.
     """
 
     joint: str
@@ -31,7 +35,22 @@ class JointReading:
     support: str | None = None
     read_at: str | None = None
     indicator: str | None = None
+    instrument: str | None = None
     timing: str | None = None
+
+
+@dataclass(frozen=True)
+class JointWork:
+    """What was done to one joint at the visit.
+
+    ``work`` is "replaced" or "adjusted", which begin a new life of the joint, or "greased", which does not;
+    ``part_number`` and ``reason`` as they were written.
+    """
+
+    joint: str
+    work: str
+    part_number: str | None = None
+    reason: str | None = None
 
 
 @dataclass(frozen=True)
@@ -57,7 +76,9 @@ class Visit:
     play_unit, step
         The unit of the strokes, and the step of the indicator in it, if known.
     readings
-        The readings.
+        The readings; those "after work" belong to the new life of a joint that was replaced or adjusted.
+    work
+        What was done to joints.
     """
 
     unit: str
@@ -75,13 +96,14 @@ class Visit:
     play_unit: str = "mm"
     step: str | None = None
     readings: tuple[JointReading, ...] = field(default=())
+    work: tuple[JointWork, ...] = field(default=())
 
 
 def hand_over_tables(visit: Visit) -> dict[str, list[Row]]:
     """Return the visit as rows by table, in the columns of ``intake.columns``; tables without rows are left out."""
     day = {"unit": visit.unit, "visit date": visit.visit_date.isoformat()}
     odometer = _with_unit(visit.odometer, visit.distance_unit)
-    tables: dict[str, list[Row]] = {"odometer": [], "visits": [], "readings": []}
+    tables: dict[str, list[Row]] = {"odometer": [], "visits": [], "work": [], "readings": []}
     if visit.swap is not None:
         old, new = (_with_unit(value, visit.distance_unit) for value in visit.swap)
         tables["odometer"].append(
@@ -107,6 +129,18 @@ def hand_over_tables(visit: Visit) -> dict[str, list[Row]]:
             "note": visit.note,
         }
     )
+    tables["work"] += [
+        {
+            "unit": visit.unit,
+            "work date": visit.visit_date.isoformat(),
+            "odometer": odometer,
+            "joint": done.joint,
+            "work": done.work,
+            "part number": done.part_number,
+            "reason": done.reason,
+        }
+        for done in visit.work
+    ]
     same = day | {"odometer": odometer, "shop": visit.shop, "technician": visit.technician}
     step = _with_unit(visit.step, visit.play_unit)
     for reading in visit.readings:
@@ -122,6 +156,7 @@ def _rows(reading: JointReading, unit: str, step: str | None) -> Iterable[Row]:
         "support": reading.support,
         "read at": reading.read_at,
         "indicator": reading.indicator,
+        "instrument": reading.instrument,
         "timing": reading.timing,
     }
     if not reading.strokes:
@@ -159,10 +194,14 @@ class Untested:
         Joints read at this visit in one load direction and not in another that tests their kind: joint, direction.
     not_read
         Joints that this visit has not read at all.
+    not_read_since_work
+        Joints that were replaced or adjusted at this visit and not read after it: readings before it tell nothing of
+        what is in place now.
     """
 
     half_tested: tuple[tuple[str, Direction], ...]
     not_read: tuple[str, ...]
+    not_read_since_work: tuple[str, ...] = ()
 
 
 def untested(visit: Visit, kinds: dict[str, str]) -> Untested:
@@ -175,7 +214,12 @@ def untested(visit: Visit, kinds: dict[str, str]) -> Untested:
     kinds
         The kind of every joint of the vehicle's model, by the joint's name.
     """
-    tested = {(reading.joint, reading.direction) for reading in visit.readings}
+    renewed = {done.joint for done in visit.work if done.work in RENEWING}
+    tested = {
+        (reading.joint, reading.direction)
+        for reading in visit.readings
+        if reading.joint not in renewed or reading.timing == Timing.AFTER_WORK
+    }
     read = {joint for joint, _ in tested}
     missing = tuple(
         (joint, direction)
@@ -184,4 +228,9 @@ def untested(visit: Visit, kinds: dict[str, str]) -> Untested:
         for direction in Kind(kind).test_directions
         if (joint, str(direction)) not in tested
     )
-    return Untested(missing, tuple(joint for joint in kinds if joint not in read))
+    not_read = [joint for joint in kinds if joint not in read]
+    return Untested(
+        missing,
+        tuple(joint for joint in not_read if joint not in renewed),
+        tuple(joint for joint in not_read if joint in renewed),
+    )

@@ -67,8 +67,8 @@ def workbook(*, examples: bool = False) -> bytes:
             for at, one in enumerate(explain(table)):
                 sheet.write_string(0, at, one.column, bold)
                 sheet.write_comment(0, at, f"{one.meaning} {one.form}; {one.required}.")
-                if examples and one.example:
-                    sheet.write_string(1, at, one.example)
+                if examples and (cell := EXAMPLES[table.name].get(one.column)):
+                    sheet.write_string(1, at, cell)
                 sheet.set_column(at, at, max(len(one.column), 12) + 2)
             sheet.freeze_panes(1, 0)
     return buffer.getvalue()

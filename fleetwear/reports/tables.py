@@ -14,6 +14,7 @@ import pandas as pd
 
 from fleetwear.planning.actions import say_action
 from fleetwear.planning.coverage import say_coverage
+from fleetwear.planning.wording import say_probability
 from fleetwear.reports.inert import on_screen
 from fleetwear.reports.sheet_text import for_sheet
 from fleetwear.units import factor
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 Form = Literal["table", "json", "csv"]
 
 _DIGITS = {"thou": 0, "in": 3, "mm": 2, "um": 0, "mi": 0, "km": 0}
+_PROBABILITIES = ("any_joint_over", "probability", "probability_of_reading")
 _PER = 10_000.0
 """Growth is told per this many of the user's units of distance."""
 
@@ -162,12 +164,20 @@ def _print_table(frame: pd.DataFrame) -> None:
             str(name).replace("_", " "), justify="right" if numeric else "left", overflow="fold",
             no_wrap=name in ("unit", "next service", "probability"),
         )  # fmt: skip
+    names = [str(name) for name in frame.columns]
     for row in frame.itertuples(index=False):
-        table.add_row(*(Text("" if value is None or value != value else _cell(value)) for value in row))
+        table.add_row(*(Text(_shown(name, value)) for name, value in zip(names, row, strict=True)))
     console = Console()
     if not console.is_terminal:
         console = Console(width=160)
     console.print(table)
+
+
+def _shown(name: str, value: object) -> str:
+    """Return a cell as a person reads it; a probability in the words of the pages, never as a bare 0 or 1."""
+    if value is None or value != value:
+        return ""
+    return say_probability(value) if name in _PROBABILITIES else _cell(value)
 
 
 def _cell(value: object) -> str:

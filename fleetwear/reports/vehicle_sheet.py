@@ -12,7 +12,7 @@ from fleetwear.reports.sheet_rows import heads, joint_row, more_rows
 from fleetwear.reports.sheet_tasks import due, to_check, untested
 from fleetwear.reports.sheet_visits import coverage, last_visits, symptoms, wheels
 from fleetwear.reports.sheet_words import POINTS, ended, joint_title
-from fleetwear.vocabulary import CAUTION
+from fleetwear.vocabulary import BAY_CAUTIONS, CAUTION
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,8 +25,7 @@ if TYPE_CHECKING:
 
 _CAUTIONS = (
     CAUTION,
-    "Work under a raised vehicle can kill: chock the wheels, set the parking brake, support the vehicle on stands at "
-    "the maker's points, never on a jack alone, and keep hands clear of joints while a wheel is levered.",
+    *BAY_CAUTIONS[:-1],  # the last says of the page in the bay what the first says here
     "How the vehicle is raised, whether the joint is loaded or hanging, where the play is read and with what force are "
     "the maker's to say. Limits are entered by the shop, with their source.",
 )

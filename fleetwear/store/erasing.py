@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 from fleetwear.errors import InputError, StoreError
 from fleetwear.store.connection import Store
-from fleetwear.store.inbox import CONTENT, MANIFEST, Inbox
+from fleetwear.store.inbox import COLUMNS, CONTENT, MANIFEST, Inbox
 from fleetwear.store.location import SNAPSHOT_FOLDER, STORE_FILE
 from fleetwear.store.rewriting_files import Name, without_name
 from fleetwear.store.rewriting_tables import count_cells, find_name, rewrite_file, write_without
@@ -33,6 +33,8 @@ if TYPE_CHECKING:
     import duckdb
 
 _UNDER_WAY = "erasing.json"
+_STEP = ("entry", "from_sha256", "to_sha256", "columns_from_sha256", "columns_to_sha256")
+"""What the record of an erasure holds of each rewritten entry."""
 _OLD = ".old.unfinished"
 
 
@@ -152,17 +154,31 @@ def _rewrite_inbox(inbox: Inbox, name: Name) -> list[dict[str, Any]]:
         try:
             said = json.loads(manifest.read_text(encoding="utf-8"))
             content = (inbox.folder / entry_name / CONTENT / said["original_name"]).read_bytes()
+            columns = (inbox.folder / entry_name / COLUMNS).read_bytes() if said.get("columns_sha256") else None
         except (OSError, ValueError, KeyError):
             continue
         fresh, fresh_name = without_name(content, name), name.out_of(said["original_name"])
         by = name.out_of(said["received_by"])
-        if (fresh, fresh_name, by) != (content, said["original_name"], said["received_by"]):
+        fresh_columns = None if columns is None else without_name(columns, name)
+        of_columns = _columns_said(said, fresh_columns, name)
+        was = (content, said["original_name"], said["received_by"], {key: said[key] for key in of_columns})
+        if (fresh, fresh_name, by, of_columns) != was:
             sha256 = hashlib.sha256(fresh).hexdigest()
             at = datetime.now(UTC).replace(tzinfo=None).isoformat(timespec="seconds")
             step = {"at": at, "code": name.code, "from_sha256": said["sha256"], "to_sha256": sha256}
-            said |= {"original_name": fresh_name, "received_by": by, "size_bytes": len(fresh), "sha256": sha256}
+            if fresh_columns != columns:
+                step |= {
+                    "columns_from_sha256": said["columns_sha256"],
+                    "columns_to_sha256": of_columns["columns_sha256"],
+                }
+            said |= of_columns | {
+                "original_name": fresh_name,
+                "received_by": by,
+                "size_bytes": len(fresh),
+                "sha256": sha256,
+            }
             said["rewritten"] = [*said.get("rewritten", []), step]
-            _replace_entry(inbox.folder / entry_name, said, fresh)
+            _replace_entry(inbox.folder / entry_name, said, fresh, fresh_columns)
         recorded += [
             {"entry": entry_name, "name": said["original_name"], "size_bytes": said["size_bytes"], **step}
             for step in said.get("rewritten", [])
@@ -170,12 +186,23 @@ def _rewrite_inbox(inbox: Inbox, name: Name) -> list[dict[str, Any]]:
     return recorded
 
 
-def _replace_entry(entry: Path, said: dict[str, Any], content: bytes) -> None:
-    """Put a rewritten entry in the place of the old one."""
+def _columns_said(said: dict[str, Any], columns: bytes | None, name: Name) -> dict[str, str]:
+    """Return what a manifest says of the column map that came with its file, without the name."""
+    if columns is None:
+        return {}
+    told = {"columns_sha256": hashlib.sha256(columns).hexdigest()}
+    return told | ({"columns_name": name.out_of(said["columns_name"])} if said.get("columns_name") else {})
+
+
+def _replace_entry(entry: Path, said: dict[str, Any], content: bytes, columns: bytes | None) -> None:
+    """Put a rewritten entry, with the column map that came with its file, in the place of the old one."""
     fresh = entry.with_name(f"{entry.name}.unfinished")
     (fresh / CONTENT).mkdir(parents=True)
     (fresh / CONTENT / said["original_name"]).write_bytes(content)
     (fresh / MANIFEST).write_text(json.dumps(said, ensure_ascii=False, indent=1) + "\n", encoding="utf-8")
+    if columns is not None:
+        (fresh / COLUMNS).write_bytes(columns)
+        sync(fresh / COLUMNS)
     for path in (fresh / CONTENT / said["original_name"], fresh / CONTENT, fresh / MANIFEST, fresh):
         sync(path)
     _exchange(fresh, entry)
@@ -216,11 +243,7 @@ def _swap_store(
             "where entry = $entry and sha256 = $from_sha256",
             {key: step[key] for key in ("to_sha256", "name", "size_bytes", "entry", "from_sha256")},
         )
-    steps = [
-        {key: step[key] for key in ("entry", "from_sha256", "to_sha256")}
-        for step in rewritten
-        if step["code"] == name.code
-    ]
+    steps = [{key: step[key] for key in _STEP if key in step} for step in rewritten if step["code"] == name.code]
     con.execute(
         "insert into erasures (code, why, erased_by, erased_at, cells, entries) "
         "values ($code, $why, $by, $at, $cells, $steps)",

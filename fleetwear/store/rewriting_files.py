@@ -1,4 +1,4 @@
-"""A person's name taken out of a file that was handed over: CSV as text, XLSX sheet by sheet of its archive."""
+"""A person's name taken out of a file that was handed over: text as text, XLSX sheet by sheet of its archive."""
 
 from __future__ import annotations
 
@@ -27,11 +27,21 @@ class Name:
     def pattern(self, *, in_xml: bool = False) -> re.Pattern[str]:
         """Return what finds the name: whole words, any case, any blanks between them."""
         words = [escape(word, {'"': "&quot;"}) if in_xml else word for word in self.name.split()]
-        return re.compile(r"(?<!\w)" + r"\s+".join(re.escape(word) for word in words) + r"(?!\w)", re.IGNORECASE)
+        return re.compile(r"(?<!\w)" + r"\s+".join(_either_way(word) for word in words) + r"(?!\w)", re.IGNORECASE)
 
     def out_of(self, text: str, *, in_xml: bool = False) -> str:
         """Return a text with the code in place of the name."""
         return self.pattern(in_xml=in_xml).sub(self.code, text)
+
+
+def _either_way(word: str) -> str:
+    """Return what finds a word, its letters beyond ASCII also where JSON or TOML writes them as ``\\u00e9``."""
+
+    def each(letter: str) -> str:
+        escaped = (f"u{ord(form):04x}" for form in (letter.lower(), letter.upper()) if len(form) == 1)
+        return re.escape(letter) if letter.isascii() else rf"(?:{letter}|\\(?:{'|'.join(escaped)}))"
+
+    return "".join(map(each, word))
 
 
 def without_name(content: bytes, name: Name) -> bytes:

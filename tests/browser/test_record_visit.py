@@ -191,6 +191,77 @@ def test_a_visit_with_four_joints_is_recorded_in_under_two_minutes(open_bay, bay
     assert len(series_of(bay, "R101")) == len(given)
 
 
+def test_a_number_of_an_indicator_is_typed_once_and_kept(open_bay, bay):
+    page = open_bay()
+    begin(page, "R103")
+    type_into(page, "Number of the indicator", "D7", then="Enter")
+    until_kept(page, bay, "instrument", "D7")
+    page.reload()
+    settle(page)
+    assert page.get_by_label("Number of the indicator", exact=True).input_value() == "D7"
+    type_into(page, "Odometer, km", str(odometer_on(date.today(), date.today())))
+    page.get_by_role("radio", name="T1", exact=True).click()
+    type_into(page, "Stroke 1, mm", "0.45")
+    page.get_by_text("with the dial indicator D7").first.wait_for()
+    page.get_by_text("Read with indicator D7.").wait_for()
+    page.get_by_role("button", name="Record the visit", disabled=False).wait_for()
+    press(page, "Record the visit")
+    page.get_by_text("The visit of R103 is recorded").wait_for()
+    assert rows(bay, "select distinct instrument from readings where instrument is not null") == [("D7",)]
+
+
+def test_a_joint_replaced_in_the_bay_is_read_again_and_a_reload_loses_nothing(open_bay, bay):
+    page, unit = open_bay(), "R104"
+    begin(page, unit)
+    type_into(page, "Odometer, km", str(odometer_on(date.today(), date.today())))
+    page.get_by_role("radio", name="T1", exact=True).click()
+    name = open_joint(page)
+    assert "tie rod end" in name or "ball joint" in name
+    type_into(page, "Stroke 1, mm", "1.30")
+    page.get_by_role("status").wait_for()
+    assert "Over limit" in page.get_by_role("status").inner_text()
+    page.get_by_role("radio", name="Replaced", exact=True).click()
+    type_into(page, "Part number", "P-77")
+    type_into(page, "Reason", "over its limit")
+    directions = JOINTS[name]
+    type_into(page, "Stroke 1, mm", "0.05", nth=len(directions))
+    page.get_by_role("status").nth(1).wait_for()
+    said = page.get_by_role("status").nth(1).inner_text()
+    assert "Nothing to compare it with yet" in said
+    assert "begins a new life" in said
+    until_kept(page, bay, f"{position(bay, name)}/work/reason", "over its limit")
+    page.reload()
+    settle(page)
+    assert page.get_by_label("Part number", exact=True).input_value() == "P-77"
+    assert page.get_by_label("Stroke 1, mm", exact=True).nth(len(directions)).input_value() == "0.05"
+    for width in (1440, 390):
+        page.set_viewport_size({"width": width, "height": 844})
+        settle(page)
+        assert page.evaluate(_SMALL) == []
+        assert page.evaluate(_OUT) == [0]
+    page.get_by_text(f"Replaced: {name} (part P-77; over its limit).").wait_for()
+    page.get_by_role("button", name="Record the visit", disabled=False).wait_for()
+    press(page, "Record the visit")
+    page.get_by_text(f"The visit of {unit} is recorded").wait_for()
+    found = [row for row in series_of(bay, unit) if row[0] == name]
+    assert [(row[2], float(row[3])) for row in found] == [(1, 1.3), (1, 0.05)]
+    again = open_bay()
+    begin(again, unit)
+    if open_joint(again) != name:
+        again.get_by_role("button", name=re.compile(f"^{name}", re.IGNORECASE)).click()
+        again.wait_for_function(
+            "n => document.querySelector('.fw-series b').textContent.toLowerCase().startsWith(n)", arg=name
+        )
+    type_into(again, "Odometer, km", str(odometer_on(date.today(), date.today())))
+    type_into(again, "Stroke 1, mm", "0.06")
+    again.get_by_role("status").wait_for()
+    assert "which this forecast does not count yet" in again.get_by_role("status").inner_text()
+
+
+def position(folder, joint):
+    return rows(folder, f"select position_id from positions where joint = '{joint}'")[0][0]
+
+
 def until_other(page, name):
     """Wait until another joint than this one is open, or none."""
     same = "n => !document.querySelector('.fw-series b')?.textContent.toLowerCase().startsWith(n)"

@@ -8,7 +8,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from fleetwear.recording import Drafts
-from fleetwear.recording.form import series_field
+from fleetwear.recording.form import series_field, work_field
 from fleetwear.store import Store
 from fleetwear.store.inbox import Inbox
 from fleetwear.vocabulary import Secured
@@ -141,6 +141,101 @@ def test_a_change_made_on_another_tablet_is_taken_over_and_loses_nothing(monkeyp
     fields = Drafts(folder).read(draft).fields
     assert (fields["odometer"], fields["note"], fields["complaint"]) == (121000, "from elsewhere", "clunk")
     assert app.number_input[0].value == 121000
+
+
+def test_the_indicators_number_is_asked_for_once_and_goes_into_every_reading_but_those_by_eye(
+    monkeypatch, folder, draft
+):
+    Drafts(folder).change(draft, {series_field(2, "in-out", "result"): "none seen"}, now=NOW)
+    app = page(monkeypatch, folder, draft)
+    assert "Read with indicator" not in said(app)
+    given = {"instrument": "D2", series_field(1, "in-out", "indicator"): "dial indicator"}
+    Drafts(folder).change(draft, given, now=NOW)
+    app = page(monkeypatch, folder, draft)
+    assert "with the dial indicator D2" in said(app)
+    fields = {series_field(2, "in-out", "indicator"): "eye"}
+    Drafts(folder).change(draft, fields, now=NOW)
+    app = page(monkeypatch, folder, draft)
+    assert "Read with indicator D2, but for what was read by eye." in said(app)
+    button(app, "Record the visit").click().run()
+    assert "Read with indicator D2, but for what was read by eye." in said(app)
+    with Store(folder).reader() as con:
+        query = "select position_id, stroke, instrument from readings order by position_id, stroke"
+        assert con.execute(query).fetchall() == [(1, 1, "D2"), (1, 2, "D2"), (2, 1, None)]
+    again = page(monkeypatch, folder, Drafts(folder).begin({"unit": "A1"}, now=NOW).draft)
+    assert next(box for box in again.selectbox if box.label == "Number of the indicator").options == ["D2"]
+
+
+WORKED = {
+    work_field(1, "done"): "replaced",
+    work_field(1, "part"): "P-77",
+    work_field(1, "reason"): "over its limit",
+    series_field(1, "in-out", "s1", after_work=True): 0.05,
+    series_field(1, "fore-aft", "result", after_work=True): "none seen",
+}
+
+
+def test_a_joint_replaced_at_the_visit_is_recorded_with_readings_before_and_after(monkeypatch, folder, draft):
+    Drafts(folder).change(draft, WORKED | {"instrument": "D2"}, now=NOW)
+    app = page(monkeypatch, folder, draft)
+    assert not app.exception
+    assert "Replaced: left front lower ball joint (part P-77; over its limit)." in said(app)
+    assert "Left front lower ball joint, loaded in-out, after the work" in said(app)
+    assert "in-out after work 0.05 mm" in button(app, "**Left front lower ball joint**").label
+    assert not [box.label for box in app.selectbox if box.label == "Taken (in-out)"]
+    button(app, "Record the visit").click().run()
+    assert not app.exception
+    assert "The visit with 4 readings and work on 1 joint is in the store" in said(app)
+    with Store(folder).reader() as con:
+        query = (
+            "select direction, timing, coalesce(play_mm::varchar, result), instrument from readings "
+            "order by timing desc, direction desc, stroke"
+        )
+        assert con.execute(query).fetchall() == [
+            ("in-out", "before work", "0.42", "D2"),
+            ("in-out", "before work", "1.2", "D2"),
+            ("in-out", "after work", "0.05", "D2"),
+            ("fore-aft", "after work", "none seen", "D2"),
+        ]
+        assert con.execute("select work, part_number, reason from work").fetchall() == [
+            ("replaced", "P-77", "over its limit")
+        ]
+
+
+def test_a_reading_after_work_is_not_held_against_the_life_that_ended(monkeypatch, folder, draft):
+    Drafts(folder).change(draft, {series_field(1, "in-out", "timing"): "after work"}, now=NOW)
+    app = page(monkeypatch, folder, draft)
+    assert "Read after work, but no work is recorded here: left front lower ball joint." in said(app)
+    choose_work(app, "adjusted")
+    assert "Read after work, but" not in said(app)
+    assert "Adjusted: left front lower ball joint." in said(app)
+    assert "loaded in-out, after the work" not in said(app)  # the one reading is of after it
+    assert "loaded fore-aft, after the work" in said(app)
+
+
+def test_what_was_not_read_since_the_work_is_said(monkeypatch, folder, draft):
+    app = page(monkeypatch, folder, draft)
+    assert button(app, "**Left front lower ball joint**").label.endswith("not tested: fore-aft")
+    choose_work(app, "replaced")
+    assert button(app, "**Left front lower ball joint**").label.endswith("replaced; not tested: in-out, fore-aft")
+    assert "Not read since the work: left front lower ball joint. What is in place now has not been tested." in said(
+        app
+    )
+    assert Drafts(folder).read(draft).fields[work_field(1, "done")] == "replaced"
+
+
+def test_a_part_number_without_a_word_on_what_was_done_is_asked_about(monkeypatch, folder, draft):
+    Drafts(folder).change(draft, {work_field(1, "part"): "P-77"}, now=NOW)
+    app = page(monkeypatch, folder, draft)
+    assert "give what was done to the left front lower ball joint (it has a part number or a reason)." in said(app)
+    assert button(app, "Record the visit").disabled
+    choose_work(app, "replaced")
+    assert not button(app, "Record the visit").disabled
+
+
+def choose_work(app, word):
+    asked = "Work on this joint at this visit"
+    next(one for one in app.get("button_group") if one.label == asked).set_value(word).run()
 
 
 def test_the_odometer_is_asked_about_until_it_is_confirmed(monkeypatch, folder, draft):

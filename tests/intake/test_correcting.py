@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 from datetime import date, datetime
@@ -9,7 +10,10 @@ from datetime import date, datetime
 import pytest
 
 from fleetwear.intake import load_files, open_questions
+from fleetwear.intake.explained import EXAMPLES
+from fleetwear.intake.rewriting import ID_COLUMNS
 from fleetwear.planning.history import read_history
+from fleetwear.store import sql
 from fleetwear.store.known import prepare
 from fleetwear.store.verifying import verify
 
@@ -25,8 +29,8 @@ A1,2024-03-10,3000,T1,{JOINT},in-out,30 thou
 HEAD = "table,number,change,why,by\n"
 
 
-def loaded(bench, name, text, when=AFTER):
-    (summary,) = load_files(bench.store, [bench.write(name, text)], today=TODAY, loaded_at=when)
+def loaded(bench, name, text, when=AFTER, today=TODAY):
+    (summary,) = load_files(bench.store, [bench.write(name, text)], today=today, loaded_at=when)
     return summary
 
 
@@ -167,6 +171,83 @@ def test_what_a_row_may_not_say_a_correction_may_not_say(filled):
     assert plays(filled) == ALL
     summary = correct(filled, "reading,2,play=18 thou")
     assert summary.settled == 1, "the correction of the first row"
+
+
+EACH = {
+    "readings": "play=18 thou", "visits": "complaint=a knock", "work": "reason=worn", "services": "interval months=7",
+    "limits": "limit=40 thou", "odometer": "odometer=46950 km", "vehicles": "depot=Harbour", "parts": "cost=50",
+}  # fmt: skip
+LATE = date(2026, 1, 1)
+LATER = ("odometer unit", "limit unit", "interval unit", "play unit", "shop", "technician")
+"""Columns that stand beside their number, or, of a reading, with its visit."""
+
+
+def row_of(con, table, number):
+    """Return the cells of a row as its file would have them, and the number of the row in its place."""
+    key = {"table_name": table, "row_id": number, "vehicle_id": None}
+    found = con.execute(sql("history/rows"), key)
+    names = [column[0] for column in found.description]
+    row = dict(zip(names, found.fetchall()[-1], strict=True))
+    return json.loads(row["cells"]), row["new_row_id"]
+
+
+@pytest.mark.parametrize("table", sorted(ID_COLUMNS))
+def test_a_correction_of_one_cell_keeps_every_other(bench, table):
+    order = ["vehicles", "positions", "limits", "visits", table]
+    for name in dict.fromkeys(order):
+        row = {head: cell for head, cell in EXAMPLES[name].items() if cell}
+        cells = ",".join(f'"{cell}"' for cell in row.values())
+        assert loaded(bench, f"{name}.csv", f"{','.join(row)}\n{cells}\n", BEFORE, LATE).rows_quarantined == 0
+    with bench.store.reader() as con:
+        number = con.execute(f"select max({ID_COLUMNS[table]}) from {table}").fetchall()[0][0]
+        before, _ = row_of(con, table, number)
+    head = EACH[table].partition("=")[0]
+    expected = {name for name, cell in EXAMPLES[table].items() if cell} - set(LATER)
+    assert {name for name, cell in before.items() if cell is not None} >= expected - {"play unit", "limit unit"}
+    summary = loaded(bench, "c.csv", f"{HEAD}{table},{number},{EACH[table]},slip,T2\n", today=LATE)
+    assert summary.rows_in == 1, bench.reasons()
+    with bench.store.reader() as con:
+        _, new = row_of(con, table, number)
+        after, _ = row_of(con, table, new)
+    changed = {name for name in before if before[name] != after[name]}
+    assert changed == {head}
+    assert not verify(bench.store.folder).wrong
+
+
+def test_parts_are_corrected_withdrawn_and_reinstated_and_what_was_known_stays(bench):
+    text = "part number,kind,lead days,cost\nP-1,ball joint,3,40\n"
+    loaded(bench, "parts.csv", text, BEFORE)
+    loaded(bench, "stale.csv", text.replace("3,40", "9,45"), datetime(2024, 6, 1, 13))
+
+    def ordered(known_by=None):
+        query = sql("ahead/parts").replace("$forecast_id and", "1 and")
+        with bench.store.reader() as con:
+            con.execute("create temp table forecasts as select 1 as forecast_id, $at::timestamp as known_by",
+                        {"at": known_by})  # fmt: skip
+            return [(row[0], row[5], row[6]) for row in con.execute(query, {}).fetchall()]
+
+    assert ordered() == [("P-1", 45, 9)]
+    assert correct(bench, "part,1,cost=41").rows_in == 1, bench.reasons()
+    assert ordered() == [("P-1", 45, 9)], "the correction of an older row is no newer than it"
+    assert correct(bench, "part,2,lead days=5", name="c2.csv").rows_in == 1
+    assert ordered() == [("P-1", 45, 5)]
+    assert correct(bench, "part,4,withdraw", name="c3.csv").rows_in == 1
+    assert ordered() == [("P-1", 41, 3)]
+    (summary,) = load_files(
+        bench.store, [bench.write("s.csv", "part number,depot,on hand,counted on\nP-1,Hill,2,2024-05-01\n")],
+        today=TODAY, loaded_at=AFTER,
+    )  # fmt: skip
+    assert summary.rows_in == 1
+    assert correct(bench, "part,4,reinstate", name="c4.csv").rows_in == 1
+    assert ordered() == [("P-1", 45, 5)]
+    assert ordered(datetime(2024, 6, 1, 14)) == [("P-1", 45, 9)]
+    assert loaded(bench, "parts.csv", text).rows_known == 1
+    assert not verify(bench.store.folder).wrong
+    with bench.store.reader() as con:
+        told = read_history(con, "A1")
+    told = told[told["row"] == "part"].set_index("number")
+    assert told.loc[1, "state"] == "superseded by part 3"
+    assert (told.loc[3, "by"], told.loc[3, "why"], told.loc[3, "changes"]) == ("T2", "slip", "cost=41")
 
 
 def test_limits_work_services_vehicles_and_odometer_values_are_corrected(filled):

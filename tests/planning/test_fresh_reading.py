@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -214,6 +215,27 @@ def test_on_the_demo_fleet_the_last_reading_read_again_is_in_line(demo):
     assert "no longer foretells" in answer.reason
     bare = answer_reading(bay, forecast, joint, reading, play_unit="mm", run_km=None, on_date=day)
     assert "needs the odometer" in bare.reason
+
+
+def test_work_that_the_forecast_does_not_count_yet_ends_the_history(demo):
+    """A forecast made in the morning counts nothing of the afternoon of the same day."""
+    store, con = demo
+    unit, day = a_vehicle(con), store.files.as_of
+    with opened(store.folder) as own:
+        bay = read_bay(own, unit, on_date=day)
+    forecast = read_vehicle(con, unit)
+    joint = list_joints(bay, forecast)[0]
+    fact = forecast.joints[forecast.joints["position_id"] == joint.position_id].iloc[0]
+    run = float(fact["life_start_km"] + fact["life_distance_km"])
+    reading = JointReading(joint.joint, fact["direction"], ("0.05",), method=joint.series[0].way["method"])
+
+    def said(last_work_date):
+        worked = replace(bay, joints=bay.joints.assign(last_work_date=pd.Timestamp(last_work_date)))
+        return answer_reading(worked, forecast, joint, reading, play_unit="mm", run_km=run, on_date=day)
+
+    assert "which this forecast does not count yet" in said(day).reason
+    assert said(day).says is FreshReading.NO_FORECAST
+    assert "does not count yet" not in said(fact["life_start_date"]).reason
 
 
 def test_joints_that_press_come_first_and_untested_directions_are_due(demo):

@@ -17,6 +17,7 @@ from fleetwear.intake import take_files
 from fleetwear.recording import (
     Drafts,
     JointReading,
+    JointWork,
     Visit,
     hand_over_tables,
     opened,
@@ -27,6 +28,7 @@ from fleetwear.recording import (
 )
 from fleetwear.store import Store
 from fleetwear.store.inbox import Inbox
+from fleetwear.store.known import prepare
 from fleetwear.vocabulary import Direction, Secured
 
 TODAY = date(2026, 11, 20)
@@ -57,7 +59,9 @@ VISIT = Visit(
     play_unit="mm",
     step="0.01",
     readings=(
-        JointReading(LEFT, "in-out", ("0.42", "0.42", "0.45"), method="lever under tyre", support="hanging"),
+        JointReading(
+            LEFT, "in-out", ("0.42", "0.42", "0.45"), method="lever under tyre", support="hanging", instrument="D2"
+        ),
         JointReading(LEFT, "fore-aft", result="none seen", method="pry bar"),
         JointReading(RIGHT, "in-out", ("0.30",)),
     ),
@@ -103,14 +107,14 @@ def test_everything_given_is_in_the_store(folder):
     ]  # fmt: skip
     assert rows(
         folder,
-        "select joint, direction, stroke, result, play_mm, play_written, resolution_mm, method, support "
-        "from readings join positions using (position_id) order by reading_id",
+        "select joint, direction, stroke, result, play_mm, play_written, resolution_mm, method, support, "
+        "instrument from readings join positions using (position_id) order by reading_id",
     ) == [
-        (LEFT, "in-out", 1, "measured", 0.42, "0.42", 0.01, "lever under tyre", "hanging"),
-        (LEFT, "in-out", 2, "measured", 0.42, "0.42", 0.01, "lever under tyre", "hanging"),
-        (LEFT, "in-out", 3, "measured", 0.45, "0.45", 0.01, "lever under tyre", "hanging"),
-        (LEFT, "fore-aft", 1, "none seen", None, None, None, "pry bar", None),
-        (RIGHT, "in-out", 1, "measured", 0.3, "0.30", 0.01, None, None),
+        (LEFT, "in-out", 1, "measured", 0.42, "0.42", 0.01, "lever under tyre", "hanging", "D2"),
+        (LEFT, "in-out", 2, "measured", 0.42, "0.42", 0.01, "lever under tyre", "hanging", "D2"),
+        (LEFT, "in-out", 3, "measured", 0.45, "0.45", 0.01, "lever under tyre", "hanging", "D2"),
+        (LEFT, "fore-aft", 1, "none seen", None, None, None, "pry bar", None, None),
+        (RIGHT, "in-out", 1, "measured", 0.3, "0.30", 0.01, None, None, None),
     ]
 
 
@@ -221,6 +225,56 @@ def test_untested_directions_are_named():
     assert found.not_read == ("left front tie rod end",)
 
 
+REPLACED = JointWork(LEFT, "replaced", "P-77", "over its limit")
+AFTER = JointReading(LEFT, "in-out", ("0.05",), timing="after work")
+
+
+def test_work_goes_into_the_same_entry_and_the_reading_after_it_begins_a_new_life(folder):
+    visit = replace(VISIT, work=(REPLACED,), readings=(*VISIT.readings, AFTER))
+    told = record(folder, visit)
+    assert (told.taken, told.rows_in, told.refused, told.questions) == (True, 8, (), 0)
+    assert len(Inbox(folder).names()) == len(TABLES) + 1
+    query = (
+        "select work_date, odometer_km, joint, work, part_number, reason from work join positions using (position_id)"
+    )
+    assert rows(folder, query) == [(date(2026, 11, 20), 120000.0, LEFT, "replaced", "P-77", "over its limit")]
+    with Store(folder).reader() as con:
+        prepare(con, as_of=TODAY)
+        lives = con.execute(
+            "select life_no, timing, count(*) from known_readings where position_id = 1 group by all order by all"
+        ).fetchall()
+        origins = con.execute(
+            "select life_no, origin from known_lives where vehicle_id = 1 and position_id = 1 order by life_no"
+        ).fetchall()
+    assert lives == [(1, "before work", 4), (2, "after work", 1)]
+    assert origins == [(1, "in service"), (2, "replacement")]
+    assert record(folder, visit).rows_in == 0
+
+
+def test_work_without_more_words_and_without_readings_is_taken(folder):
+    bare = Visit(unit="A1", visit_date=TODAY, odometer="120000", technician="T4", work=(JointWork(RIGHT, "adjusted"),))
+    assert record(folder, bare).refused == ()
+    assert rows(folder, "select work, odometer_km, part_number from work") == [("adjusted", 120000.0, None)]
+
+
+def test_work_on_an_unknown_joint_is_told_and_stands_in_quarantine(folder):
+    told = record(folder, replace(VISIT, work=(JointWork("rear left elbow", "replaced"),)))
+    assert told.taken
+    assert any("rear left elbow" in reason for reason in told.refused)
+
+
+def test_what_was_read_before_work_tells_nothing_of_what_is_in_place_now():
+    kinds = {LEFT: "ball joint", RIGHT: "ball joint"}
+    worked = replace(VISIT, work=(REPLACED,))
+    assert untested(worked, kinds).not_read_since_work == (LEFT,)
+    assert untested(worked, kinds).half_tested == ((RIGHT, Direction.FORE_AFT),)
+    again = untested(replace(worked, readings=(*VISIT.readings, AFTER)), kinds)
+    assert again.not_read_since_work == ()
+    assert again.half_tested == ((LEFT, Direction.FORE_AFT), (RIGHT, Direction.FORE_AFT))
+    greased = replace(VISIT, work=(JointWork(LEFT, "greased"),))
+    assert untested(greased, kinds) == untested(VISIT, kinds)
+
+
 def test_a_draft_is_recorded_once_however_often_it_is_pressed(folder):
     drafts = Drafts(folder)
     draft = drafts.begin({"unit": "A1"}, now=NOW).draft
@@ -245,6 +299,7 @@ def test_what_is_on_record_is_found_by_unit_vin_and_plate(folder):
     assert last.loc[(LEFT, "in-out"), "play_mm"] == pytest.approx(0.43)
     assert last.loc[(LEFT, "fore-aft"), "result"] == "none seen"
     assert bay.technicians == ("T4",)
+    assert bay.instruments == ("D2",)
     assert bay.entries["odometer_km"].tolist() == [10.0, 120000.0]
 
 

@@ -61,6 +61,18 @@ def test_the_three_forms_say_the_same(flags, capsys):
         assert unit in shown
 
 
+def test_a_probability_is_never_printed_as_a_bare_0_or_1_and_stays_a_number_in_files(capsys):
+    frame = pd.DataFrame({"unit": list("ABCDE"), "any_joint_over": [0.0004, 0.073, 0.5, 1.0, None]})
+    frame["any_joint_over"] = frame["any_joint_over"].astype(float).round(3)
+    render(frame, "table", lambda _: None)
+    lines = [line.split() for line in capsys.readouterr().out.splitlines()[1:]]
+    assert lines == [["A", "below", "0.01"], ["B", "0.073"], ["C", "0.50"], ["D", "above", "0.99"], ["E"]]
+    for form, read in (("json", json.loads), ("csv", lambda text: pd.read_csv(StringIO(text)).to_dict("records"))):
+        parts = []
+        render(frame, form, parts.append)
+        assert [row["any_joint_over"] for row in read("".join(parts))][:4] == [0.0, 0.073, 0.5, 1.0]
+
+
 def test_an_empty_table_is_still_a_table(flags, capsys):
     none = vehicle_table(flags.vehicles.iloc[:0])
     for form in ("json", "csv", "table"):

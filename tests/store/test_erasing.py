@@ -30,6 +30,21 @@ TABLES = {
     f"A1,2024-02-10,2000,{NAME},{JOINT},in-out,20 thou",
     f"work of {NAME}": f"unit,work date,odometer (km),joint,work,reason\nA1,2024-03-01,2900,{JOINT},replaced,x",
 }
+MAP = f"""
+table = "visits"
+delimiter = ";"
+[columns]
+unit = "Truck"
+"visit date" = "Day"
+odometer = "Clock"
+technician = "By"
+[constants]
+shop = "Bay of {NAME}"
+[units]
+odometer = "km"
+[words.technician]
+"the other" = "{NAME.upper()}"  # {NAME.replace("é", chr(92) + "u00e9")} said so
+"""
 NUMBERS = "select reading_id, visit_id, session, stroke, play_mm, row_key from readings order by 1"
 
 
@@ -65,7 +80,12 @@ def folder(make_store, tmp_path):
         sheet.write_rich_string(1, 3, bold, NAME[:6], NAME[6:])
     corrections = tmp_path / "c.csv"
     corrections.write_text(f"table,number,change,why,by\nreading,1,play=18 thou; technician={NAME},slip,{NAME}\n")
+    sheet = tmp_path / "sheet.csv"
+    sheet.write_text(f"Truck;Day;Clock;By\nA1;2024-07-01;7000;{NAME}\nA1;2024-08-01;8000;the other\n")
+    (tmp_path / f"map of {NAME}.toml").write_text(MAP, encoding="utf-8")
     load.run(folder, [bad, book, corrections], TODAY)
+    (taken,) = load.run(folder, [sheet], TODAY, columns=tmp_path / f"map of {NAME}.toml")
+    assert taken.rows_in == 2
     for _ in range(2):
         publish(Store(folder))
     return folder
@@ -92,9 +112,19 @@ def test_the_name_is_nowhere_and_the_numbers_are_as_they_were(folder):
     assert any(done.code in reason for reason in refused["reasons"][1])
     assert rows(folder, "select erased_by, why from erasures") == [(done.code, f"asked by {done.code}")]
     assert not verify(folder).wrong
+    maps = []
     for name in Inbox(folder).names():
-        entry = Inbox(folder).look(name)
+        entry = Inbox(folder).check(name)
         assert entry.rewritten == () or entry.rewritten[-1][1] == entry.sha256
+        maps += [] if entry.columns_sha256 is None else [(entry, Inbox(folder).columns(entry).read_text())]
+    ((entry, text),) = maps
+    assert entry.columns_name == f"map of {done.code}.toml"
+    assert text == MAP.replace(NAME.upper(), done.code).replace(NAME, done.code).replace(
+        NAME.replace("é", chr(92) + "u00e9"), done.code
+    )
+    steps = json.loads(rows(folder, "select steps from (select entries::varchar as steps from erasures)")[0][0])
+    assert [step["columns_to_sha256"] for step in steps if "columns_to_sha256" in step] == [entry.columns_sha256]
+    assert rows(folder, "select distinct shop from visit_details where shop is not null") == [(f"Bay of {done.code}",)]
 
 
 def test_what_comes_after_goes_on_as_before(folder, tmp_path):
@@ -119,8 +149,8 @@ def make_empty(tmp_path):
 def test_a_replay_of_the_rewritten_files_gives_the_same_rows(folder, tmp_path):
     erase_person(folder, NAME, by="T2", why="asked")
     inbox = Inbox(folder)
-    files = [inbox.content(inbox.look(name)) for name in inbox.names()]
-    load.run(tmp_path / "replayed", files, TODAY)
+    for entry in map(inbox.look, inbox.names()):
+        load.run(tmp_path / "replayed", [inbox.content(entry)], TODAY, columns=inbox.columns(entry))
     for query in (
         "select visit_date, odometer_km, technician from visit_details order by all",
         "select play_mm, technician, session, stroke from readings order by all",
@@ -144,6 +174,19 @@ def test_an_erasure_that_was_cut_off_goes_on_with_its_code(folder, monkeypatch):
     done = erase_person(folder, NAME, by="T2", why="asked")
     assert done.code == code
     assert holding(folder) == []
+    assert not verify(folder).wrong
+
+
+def test_a_map_that_alone_holds_the_name_is_rewritten_and_its_file_stays(folder, tmp_path):
+    other = "Ann Other-Nobody"
+    sheet = tmp_path / "more.csv"
+    sheet.write_text("Truck;Day;Clock;By\nA1;2024-09-01;9000;somebody\n")
+    (tmp_path / "more.toml").write_text(MAP.replace(NAME, other).replace(NAME.upper(), other) + f"# {other}\n")
+    load.run(folder, [sheet], TODAY, columns=tmp_path / "more.toml")
+    erase_person(folder, other, by="T2", why="asked")
+    assert holding(folder, other) == []
+    (entry,) = [one for one in map(Inbox(folder).check, Inbox(folder).names()) if one.original_name == "more.csv"]
+    assert Inbox(folder).content(entry).read_bytes() == sheet.read_bytes()
     assert not verify(folder).wrong
 
 

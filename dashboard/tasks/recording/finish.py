@@ -9,13 +9,13 @@ import streamlit as st
 
 from dashboard.listing import Column, Markup, listing
 from dashboard.tasks.recording.fields import now
-from dashboard.tasks.recording.joints import answer_of
+from dashboard.tasks.recording.joints import answer_of, say_reading, say_strokes_written
 from dashboard.tasks.recording.known import forget
-from fleetwear.planning.wording import say_count
+from fleetwear.planning.wording import begin_sentence, say_count
 from fleetwear.recording import Drafts, record_draft, untested
-from fleetwear.recording.form import ROAD_TEST, play_unit, reading_of, still_missing, visit_of
+from fleetwear.recording.form import ROAD_TEST, play_unit, readings_of, still_missing, visit_of
 from fleetwear.reports.inert import html_text
-from fleetwear.vocabulary import READING_CAUTION, Secured
+from fleetwear.vocabulary import READING_CAUTION, Secured, Timing
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -54,7 +54,7 @@ def summary(fields: Fields, folder: Path, bay: BayRecord, forecast: VehicleRecor
     else:
         st.markdown("No joint has been read yet.")
     _write(told["lines"])
-    missing = still_missing(fields.values, bay)
+    missing = still_missing(fields.values, bay, joints)
     if missing:
         st.markdown(f"Before it can be recorded, give {', '.join(missing)}.")
     pressed = st.button(
@@ -84,6 +84,7 @@ def hand_over(fields: Fields, folder: Path, bay: BayRecord, forecast: VehicleRec
                 "refused": list(found.refused),
                 "questions": found.questions,
                 "readings": sum(max(len(one.strokes), 1) for one in visit.readings),
+                "work": len(visit.work),
             },
             now=now(),
         )
@@ -93,8 +94,8 @@ def hand_over(fields: Fields, folder: Path, bay: BayRecord, forecast: VehicleRec
 
 def _told(fields: Fields, bay: BayRecord, forecast: VehicleRecord | None, joints: Sequence[BayJoint],
           visit: Visit) -> dict[str, Any]:  # fmt: skip
-    """Return what is said of the visit: an answer a reading, and what is not tested or not confirmed."""
-    lines = _lines(visit, bay)
+    """Return what is said of the visit: an answer a reading, the work, and what is not tested or not confirmed."""
+    lines = [*_work(visit), *_instruments(visit), *_lines(visit, bay)]
     not_done = [str(word) for word in Secured if str(word) not in visit.secured]
     if not_done:
         lines.append(f"Not confirmed: {', '.join(not_done)}.")
@@ -103,22 +104,39 @@ def _told(fields: Fields, bay: BayRecord, forecast: VehicleRecord | None, joints
 
 def _answers(fields: Fields, bay: BayRecord, forecast: VehicleRecord | None,
              joints: Sequence[BayJoint]) -> list[list[str]]:  # fmt: skip
-    rows = []
-    for joint in joints:
-        for series in joint.series:
-            answer = answer_of(fields, bay, forecast, joint, series.direction)
-            if answer is not None:
-                name = f"{joint.joint[:1].upper()}{joint.joint[1:]}, {series.direction}"
-                rows.append([name, _shown(fields, bay, joint, series.direction), str(answer.says)])
-    return rows
-
-
-def _shown(fields: Fields, bay: BayRecord, joint: BayJoint, direction: str) -> str:
-    reading = reading_of(fields.values, joint, direction)
-    if reading is None:
-        return ""
     unit = play_unit(fields.values, bay)
-    return f"{' · '.join(reading.strokes)} {unit}" if reading.strokes else reading.result
+    return [
+        [
+            f"{begin_sentence(joint.joint)}, {say_reading(reading)}",
+            say_strokes_written(reading, unit),
+            str(answer_of(fields, bay, forecast, joint, reading).says),
+        ]
+        for joint in joints
+        for series in joint.series
+        for reading in readings_of(fields.values, joint, series.direction)
+    ]
+
+
+def _work(visit: Visit) -> list[str]:
+    """Return what was done to joints, in sentences, and what was read after work that is not recorded here."""
+    lines = []
+    for done in visit.work:
+        part = f"part {done.part_number}" if done.part_number else ""
+        told = "; ".join(filter(None, (part, done.reason)))
+        lines.append(f"{begin_sentence(done.work)}: {done.joint}{f' ({told})' if told else ''}.")
+    worked = {done.joint for done in visit.work}
+    after = [one.joint for one in visit.readings if one.timing == Timing.AFTER_WORK and one.joint not in worked]
+    if after:
+        named = ", ".join(dict.fromkeys(after))
+        lines.append(f"Read after work, but no work is recorded here: {named}. Say what was done, or load it.")
+    return lines
+
+
+def _instruments(visit: Visit) -> list[str]:
+    """Return which indicators the readings were taken with, by their numbers, in a sentence."""
+    used = [reading.instrument for reading in visit.readings if reading.instrument]
+    but = ", but for what was read by eye" if len(used) < len(visit.readings) else ""
+    return [f"Read with indicator {', '.join(dict.fromkeys(used))}{but}."] if used else []
 
 
 def _lines(visit: Visit, bay: BayRecord) -> list[str]:
@@ -132,6 +150,10 @@ def _lines(visit: Visit, bay: BayRecord) -> list[str]:
         )
     if left.not_read:
         lines.append(f"Not read at all: {say_count(len(left.not_read), 'joint', 'joints')} of {len(bay.kinds)}.")
+    if left.not_read_since_work:
+        lines.append(
+            f"Not read since the work: {', '.join(left.not_read_since_work)}. What is in place now has not been tested."
+        )
     return lines or ["Every joint is read in every load direction that tests it."]
 
 
@@ -146,6 +168,8 @@ def recorded(draft: Draft) -> None:
     unit = str(draft.fields.get("unit", ""))
     st.subheader(f"The visit of {unit} is recorded", anchor=False)
     count = say_count(int(told["readings"]), "reading", "readings")
+    if told.get("work"):
+        count = f"{count} and work on {say_count(int(told['work']), 'joint', 'joints')}"
     if not told["taken"]:
         what = (f"The visit with {count} is safe on the disk. The store is busy just now: the next load takes it in. "
                 "There is nothing more to do here.")  # fmt: skip

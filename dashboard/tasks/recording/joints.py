@@ -7,18 +7,25 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from fleetwear.planning.fresh_reading import say_strokes
+from fleetwear.planning.wording import begin_sentence
 from fleetwear.recording import answer_reading
 from fleetwear.recording.form import (
     MOST_STROKES,
     STROKES,
     clash,
+    instrument_of,
+    is_read_twice,
     play_unit,
     reading_of,
+    readings_of,
     run_km_of,
     series_field,
     strokes_of,
     visit_date,
+    work_field,
+    work_of,
 )
+from fleetwear.recording.visit import RENEWING
 from fleetwear.reports.inert import html_text
 from fleetwear.units import factor
 from fleetwear.vocabulary import Indicator, Method, ReadAt, Result, Support, Timing
@@ -58,6 +65,8 @@ def readings(fields: Fields, folder: Path, bay: BayRecord, forecast: VehicleReco
     with st.container(horizontal=True, vertical_alignment="bottom", gap="small"):
         fields.choice("play_unit", "Play is written in", _UNITS, default=str(bay.vehicle["play_unit"]), width=150)
         fields.number("step", "Step of the indicator", placeholder="if known", width=190)
+        fields.choice("instrument", "Number of the indicator", bay.instruments, placeholder="its own, if it has one",
+                      accept_new_options=True, width=230)  # fmt: skip
     st.html('<p class="fw-quiet">A stroke is a full push and pull. The mean of the strokes is the play.</p>')
     opened = str(fields.values.get("open") or joints[0].position_id)
     due = [joint for joint in joints if joint.is_due]
@@ -89,54 +98,87 @@ def _group(fields: Fields, folder: Path, bay: BayRecord, forecast: VehicleRecord
 
 def _row(fields: Fields, joint: BayJoint) -> str:
     """Return what stands on the button of a joint."""
-    name = f"**{joint.joint[:1].upper()}{joint.joint[1:]}**"
+    name = f"**{begin_sentence(joint.joint)}**"
+    unit, work = str(fields.values.get("play_unit") or ""), work_of(fields.values, joint)
+    found = {series.direction: readings_of(fields.values, joint, series.direction) for series in joint.series}
     entered = [
-        f"{series.direction} {_entered(reading, str(fields.values.get('play_unit') or ''))}"
-        for series in joint.series
-        if (reading := reading_of(fields.values, joint, series.direction)) is not None
+        f"{say_reading(reading)} {say_strokes_written(reading, unit)}" for each in found.values() for reading in each
     ]
+    if work is not None:
+        entered.append(work.work)
     if entered:
-        missing = [one.direction for one in joint.series if reading_of(fields.values, joint, one.direction) is None]
+        missing = [
+            direction
+            for direction, readings in found.items()
+            if not any(work is None or reading.timing == Timing.AFTER_WORK for reading in readings)
+        ]  # what was read before work is of what was there before
         left = f"; not tested: {', '.join(missing)}" if missing else ""
         return f"{name}: {'; '.join(entered)}{left}"
     return f"{name}: {joint.why}" if joint.why else name
 
 
-def _entered(reading: JointReading, unit: str) -> str:
+def say_reading(reading: JointReading) -> str:
+    """Return which reading of its joint it is: "in-out", "in-out after work"."""
+    return f"{reading.direction} {reading.timing}" if reading.timing == Timing.AFTER_WORK else reading.direction
+
+
+def say_strokes_written(reading: JointReading, unit: str) -> str:
+    """Return what was read, as it was written: "0.42 · 0.43 mm", "none seen"."""
     return f"{' · '.join(reading.strokes)} {unit}" if reading.strokes else reading.result
 
 
 def _is_read(fields: Fields, joint: BayJoint) -> bool:
-    return any(reading_of(fields.values, joint, series.direction) is not None for series in joint.series)
+    return any(readings_of(fields.values, joint, series.direction) for series in joint.series)
 
 
 def _joint(fields: Fields, bay: BayRecord, forecast: VehicleRecord | None, joint: BayJoint) -> None:
     for series in joint.series:
         _series(fields, bay, forecast, joint, series)
+    _work(fields, bay, forecast, joint)
     if len(joint.series) > 1:
         st.html('<p class="fw-quiet">A joint tested in one load direction only has not been cleared. What is left '
                 "empty is recorded as not tested.</p>")  # fmt: skip
 
 
-def _series(fields: Fields, bay: BayRecord, forecast: VehicleRecord | None, joint: BayJoint,
-            series: BaySeries) -> None:  # fmt: skip
+def _series(fields: Fields, bay: BayRecord, forecast: VehicleRecord | None, joint: BayJoint, series: BaySeries, *,
+            after_work: bool = False) -> None:  # fmt: skip
+    """Write the fields of one reading, and what is said of it; one after work is loaded and read as before it."""
     at, direction = joint.position_id, series.direction
-    name = f"{joint.joint[:1].upper()}{joint.joint[1:]}"
+    name = f"{begin_sentence(joint.joint)}, loaded {direction}{', after the work' if after_work else ''}"
     last = f"Last {series.last}" if series.last else "Never tested in this load direction"
-    st.html(f'<p class="fw-series"><b>{html_text(name)}, loaded {html_text(direction)}</b><br>'
-            f'<span class="fw-quiet">{html_text(last)}; {html_text(series.limit)}</span></p>')  # fmt: skip
+    known = "Read it again: what was read before tells nothing of what is in place now" if after_work else last
+    st.html(f'<p class="fw-series"><b>{html_text(name)}</b><br>'
+            f'<span class="fw-quiet">{html_text(known)}; {html_text(series.limit)}</span></p>')  # fmt: skip
     unit = play_unit(fields.values, bay)
-    given = len(strokes_of(fields.values, at, direction))
+    given = len(strokes_of(fields.values, at, direction, after_work=after_work))
     with st.container(horizontal=True, vertical_alignment="bottom", gap="xsmall"):
         for number in range(1, max(STROKES, min(given + 1, MOST_STROKES)) + 1):
-            fields.number(series_field(at, direction, f"s{number}"), f"Stroke {number}, {unit}", width=86)
+            fields.number(
+                series_field(at, direction, f"s{number}", after_work=after_work), f"Stroke {number}, {unit}", width=86
+            )
+    when = f"{direction}, after work" if after_work else direction
     fields.one_of(
-        series_field(at, direction, "result"), f"Or, without a number ({direction})", _RESULTS,
+        series_field(at, direction, "result", after_work=after_work), f"Or, without a number ({when})", _RESULTS,
         format_func=str.capitalize,
     )  # fmt: skip
-    _way(fields, joint, series)
+    if not after_work:
+        _way(fields, joint, series)
     with st.container():  # always there: what comes after keeps its place, and what is being typed there is kept
-        _answer(fields, bay, forecast, joint, direction)
+        _answer(fields, bay, forecast, joint, direction, after_work=after_work)
+
+
+def _work(fields: Fields, bay: BayRecord, forecast: VehicleRecord | None, joint: BayJoint) -> None:
+    """Write what is done to the joint at this visit, and the readings after it."""
+    done, part, reason = (work_field(joint.position_id, name) for name in ("done", "part", "reason"))
+    chosen = fields.one_of(done, "Work on this joint at this visit", RENEWING, format_func=str.capitalize)
+    with st.container():  # always there, so that what comes after keeps its place
+        if chosen or fields.values.get(part) or fields.values.get(reason):
+            with st.container(horizontal=True, vertical_alignment="bottom", gap="small"):
+                fields.text(part, "Part number", placeholder="if a part was fitted", max_chars=60, width=210)
+                fields.text(reason, "Reason", placeholder="for example: over its limit", max_chars=200, width=300)
+        for series in joint.series:
+            if is_read_twice(fields.values, joint, series.direction):
+                _series(fields, bay, forecast, joint, series, after_work=True)
 
 
 def _way(fields: Fields, joint: BayJoint, series: BaySeries) -> None:
@@ -146,6 +188,9 @@ def _way(fields: Fields, joint: BayJoint, series: BaySeries) -> None:
     now = [fields.values.get(name, was) for name, was in zip(names, before, strict=True)]
     places = {"read_at": "read at the ", "indicator": "with the "}
     words = ", ".join(f"{places.get(name, '')}{word}" for (name, _, _), word in zip(_WAYS, now, strict=True) if word)
+    number = instrument_of(fields.values, now[-1])
+    if number:
+        words = f"{words} {number}" if now[-1] else ", ".join(filter(None, (words, f"with indicator {number}")))
     label = f"How ({series.direction}): as last time" if any(before) and now == before else f"How ({series.direction})"
     st.html(f'<p class="fw-quiet">{html_text(words or "How it is loaded and read is not said yet.")}</p>')
     with (
@@ -155,36 +200,33 @@ def _way(fields: Fields, joint: BayJoint, series: BaySeries) -> None:
         for (_, asked, options), field, was in zip(_WAYS, names, before, strict=True):
             fields.choice(field, f"{asked} ({series.direction})", [str(option) for option in options], default=was,
                           placeholder="not said", width=200)  # fmt: skip
-        fields.choice(series_field(joint.position_id, series.direction, "timing"), f"Taken ({series.direction})",
-                      _TIMINGS, default=_TIMINGS[0], width=200)  # fmt: skip
+        if not is_read_twice(fields.values, joint, series.direction):
+            fields.choice(series_field(joint.position_id, series.direction, "timing"), f"Taken ({series.direction})",
+                          _TIMINGS, default=_TIMINGS[0], width=200)  # fmt: skip
 
 
-def _answer(fields: Fields, bay: BayRecord, forecast: VehicleRecord | None, joint: BayJoint, direction: str) -> None:
-    answer = answer_of(fields, bay, forecast, joint, direction)
-    if answer is None:
+def _answer(fields: Fields, bay: BayRecord, forecast: VehicleRecord | None, joint: BayJoint, direction: str, *,
+            after_work: bool) -> None:  # fmt: skip
+    reading = reading_of(fields.values, joint, direction, after_work=after_work)
+    if reading is None:
         return
-    reading = reading_of(fields.values, joint, direction)
-    strokes = reading.strokes if reading is not None else ()
+    answer, strokes = answer_of(fields, bay, forecast, joint, reading), reading.strokes
     scale = factor(play_unit(fields.values, bay), "mm")
     unit = play_unit(fields.values, bay)
     spread = f"{say_strokes([float(one) * scale for one in strokes], unit)}. " if strokes else ""
     both = (
         "Strokes and a word are both given: the strokes count. Take one of them away. "
-        if clash(fields.values, joint.position_id, direction)
+        if clash(fields.values, joint.position_id, direction, after_work=after_work)
         else ""
     )
-    said = str(answer.says)
-    st.html(f'<p class="fw-said" role="status"><b>{html_text(said[:1].upper() + said[1:])}</b><br>'
-            f"{html_text(both)}{html_text(spread[:1].upper() + spread[1:])}{html_text(answer.reason)}</p>")  # fmt: skip
+    st.html(f'<p class="fw-said" role="status"><b>{html_text(begin_sentence(str(answer.says)))}</b><br>'
+            f"{html_text(both)}{html_text(begin_sentence(spread))}{html_text(answer.reason)}</p>")  # fmt: skip
 
 
 def answer_of(
-    fields: Fields, bay: BayRecord, forecast: VehicleRecord | None, joint: BayJoint, direction: str
-) -> FreshAnswer | None:
-    """Return what is said at once of a joint in a load direction, None where nothing is entered."""
-    reading = reading_of(fields.values, joint, direction)
-    if reading is None:
-        return None
+    fields: Fields, bay: BayRecord, forecast: VehicleRecord | None, joint: BayJoint, reading: JointReading
+) -> FreshAnswer:
+    """Return what is said at once of a reading."""
     return answer_reading(
         bay,
         forecast,

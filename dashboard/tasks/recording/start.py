@@ -34,7 +34,8 @@ def begin(folder: Path) -> None:
     if asked and name:
         try:
             bay = bay_record(str(folder), name, date.today())
-            draft = Drafts(folder).begin({"unit": bay.vehicle["unit"]}, now=now())
+            called = {"called": bay.told} if bay.told else {}
+            draft = Drafts(folder).begin({"unit": bay.vehicle["unit"]} | called, now=now())
         except FleetwearError as error:
             show_error(error)
         else:

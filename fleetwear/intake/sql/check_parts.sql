@@ -7,6 +7,7 @@ with recursive following as (
         from (
             select part_number, superseded_by, lower(model) as model, kind, place, 0 as is_new, part_id as row_no
             from parts
+            anti join superseded as gone on gone.table_name = 'parts' and gone.row_id = part_id
             union all
             select part_number, superseded_by, model_key, kind, lower(place), 1, n
             from typed

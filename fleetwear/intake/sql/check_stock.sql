@@ -30,4 +30,8 @@ select
         end
     ]) as reasons
 from typed as t
-left join (select distinct part_number from parts) as known on known.part_number = t.part_number
+left join (
+    select distinct part_number
+    from parts
+    anti join superseded as gone on gone.table_name = 'parts' and gone.row_id = part_id
+) as known on known.part_number = t.part_number

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from fleetwear.forecast.fleet_draws import FleetDraws, read_fleet_draws
+from fleetwear.forecast.fleet_draws import PROCEDURE, FleetDraws, read_fleet_draws
 from fleetwear.planning.ahead.catalogue import fit_parts, superseded_numbers
 from fleetwear.planning.ahead.next_check import check_distances
 from fleetwear.planning.flags import Flags, read_flags
@@ -93,11 +93,13 @@ def _check_km(flags: Flags, draws: FleetDraws) -> Floats:
     rate = np.median(draws.ahead.rate, axis=1)[draws.vehicle]
     years = draws.settings.horizon_years
     run = np.maximum(now, 0.0)
+    of_limit = {name: draws.series[name].to_numpy(dtype=np.float64) for name in PROCEDURE}
     distance = check_distances(
         draws.posterior,
-        draws.series["limit_mm"].to_numpy(dtype=np.float64),
+        draws.series["limit_mm"].to_numpy(dtype=np.float64) - of_limit["procedure_offset_mm"],
         risk.fillna(1.0).to_numpy(dtype=np.float64),
         run,
         run + rate * 365.25 * years,
+        limit_sd_mm=of_limit["procedure_sd_mm"],
     )
     return np.asarray(distance + draws.start_km)

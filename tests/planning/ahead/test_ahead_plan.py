@@ -10,6 +10,7 @@ import pytest
 from fleetwear.errors import InputError
 from fleetwear.planning.ahead import PlanSettings, make_plan, read_material
 from fleetwear.planning.ahead.moving import move
+from fleetwear.planning.ahead.next_check import probability_over
 from fleetwear.planning.pressing import pressing_joints
 from fleetwear.store import open_snapshot
 from fleetwear.vocabulary import Outcome
@@ -100,6 +101,23 @@ def test_next_checks_come_no_later_than_the_service_for_joints_that_press(materi
     untested = checks[checks["outcome"] == Outcome.NOT_TESTED]
     assert (untested["when"] == "now").all()
     assert plan.checks.loc[plan.checks["unit"].str.startswith("T"), "check_odometer"].isna().all()
+
+
+def test_a_check_of_a_joint_read_by_another_procedure_knows_how_unsure_its_limit_is(material):
+    draws, keys = material.draws, ["vehicle_id", "position_id", "direction"]
+    stored = draws.series.merge(material.flags.joints[[*keys, "procedure_sd_mm", "accepted_risk"]], on=keys)
+    assert stored["procedure_sd_mm_x"].to_numpy() == pytest.approx(stored["procedure_sd_mm_y"].to_numpy())
+    now = np.median(draws.ahead.now_km, axis=1)[draws.vehicle]
+    wide = (draws.series["procedure_sd_mm"] > 0.0).to_numpy()
+    own = np.flatnonzero(wide & (material.check_km > now + 1.0))
+    assert len(own) >= 3
+    limit = (draws.series["limit_mm"] - draws.series["procedure_offset_mm"]).to_numpy()
+    at = np.nan_to_num(material.check_km - draws.start_km, nan=1.0)
+    sd = draws.series["procedure_sd_mm"].to_numpy()
+    told = probability_over(draws.posterior, limit, at, limit_sd_mm=sd)[own]
+    assert told == pytest.approx(stored["accepted_risk"].to_numpy(dtype=float)[own], rel=1e-3)
+    unaware = probability_over(draws.posterior, limit, at, limit_sd_mm=np.zeros(len(at)))[own]
+    assert (unaware < told).mean() > 0.9  # it would have put the check off; not where one shape is over the limit
 
 
 def test_a_later_service_puts_no_check_off(material, plan):

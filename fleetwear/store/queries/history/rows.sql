@@ -1,5 +1,6 @@
 -- The rows of a vehicle, or one row of one table, as they would be written in a file, with where each came from, what it
--- supersedes, and what became of it. Of limits, a vehicle has those of its model or of any.
+-- supersedes, and what became of it. Of limits and parts, a vehicle has those of its model
+-- or of any.
 with units as (
     select vehicle_id, any_value(unit) as unit, list(distinct model) as models
     from vehicles
@@ -14,6 +15,7 @@ written as (
             'unit', v.unit, 'model', v.model, 'make', v.make, 'year', v.model_year::varchar, 'vin', v.vin,
             'plate', v.plate, 'tyre size', v.tyre_size, 'owner', v.owner, 'duty', v.duty, 'depot', v.depot,
             'in service date', v.in_service_date::varchar, 'in service odometer', v.in_service_odometer_km || ' km',
+            'weight class', v.weight_class,
             'distance source', v.distance_source, 'distance unit', v.distance_unit, 'play unit', v.play_unit,
             'valid from', v.valid_from::varchar
         )::varchar as cells
@@ -23,7 +25,7 @@ written as (
         'limits', li.limit_id, u.vehicle_id, li.valid_from, li.load_id, li.source_row, li.row_key,
         json_object(
             'model', li.model, 'kind', li.kind, 'place', li.place, 'direction', li.direction, 'method', li.method,
-            'read at', li.read_at, 'limit', li.limit_written || ' ' || li.limit_unit, 'basis', li.basis,
+            'support', li.support, 'read at', li.read_at, 'limit', li.limit_written || ' ' || li.limit_unit, 'basis', li.basis,
             'source', li.source,
             'valid from', case when li.valid_from > date '1950-01-01' then li.valid_from::varchar end
         )::varchar
@@ -55,7 +57,7 @@ written as (
             'odometer', coalesce(v.odometer_written || ' ' || v.odometer_unit, v.odometer_km || ' km'),
             'shop', v.shop, 'technician', v.technician, 'complaint', v.complaint,
             'symptom confirmed', case v.symptom_confirmed when true then 'yes' when false then 'no' end,
-            'symptom joint', p.joint, 'secured', v.secured
+            'symptom joint', p.joint, 'secured', v.secured, 'note', v.note
         )::varchar
     from visit_details as v
     join units as u on u.vehicle_id = v.vehicle_id
@@ -67,7 +69,8 @@ written as (
             'unit', u.unit, 'visit date', v.visit_date::varchar,
             'odometer', coalesce(v.odometer_written || ' ' || v.odometer_unit, v.odometer_km || ' km'),
             'technician', r.technician, 'joint', p.joint, 'direction', r.direction, 'method', r.method,
-            'support', r.support, 'read at', r.read_at, 'indicator', r.indicator, 'session', r.session::varchar,
+            'support', r.support, 'read at', r.read_at, 'indicator', r.indicator, 'instrument', r.instrument,
+            'session', r.session::varchar,
             'stroke', r.stroke::varchar, 'timing', r.timing, 'result', r.result,
             'play', r.play_written || ' ' || r.play_unit, 'resolution', r.resolution_mm || ' mm'
         )::varchar
@@ -85,6 +88,19 @@ written as (
     from work as w
     join positions as p on p.position_id = w.position_id
     join units as u on u.vehicle_id = w.vehicle_id
+    union all
+    select
+        'parts', a.part_id, u.vehicle_id, date '1950-01-01', a.load_id, a.source_row, a.row_key,
+        json_object(
+            'part number', a.part_number, 'model', a.model, 'kind', a.kind, 'place', a.place, 'supplier', a.supplier,
+            'cost', a.cost::varchar, 'lead days', a.lead_days::varchar, 'labour hours', a.labour_hours::varchar,
+            'alignment after', case a.alignment_after when true then 'yes' when false then 'no' end,
+            'superseded by', a.superseded_by,
+            'ordered in pairs', case a.ordered_in_pairs when true then 'yes' when false then 'no' end,
+            'pieces per joint', a.pieces_per_joint::varchar
+        )::varchar
+    from parts as a
+    left join units as u on $vehicle_id = u.vehicle_id and (a.model is null or list_contains(u.models, a.model))
 )
 
 select

@@ -12,7 +12,7 @@ select
     v.play_unit
 from vehicles as v
 anti join not_counting as gone on gone.table_name = 'vehicles' and gone.row_id = v.vehicle_row_id
-where v.unit = $unit
+where v.vehicle_id = $vehicle_id
 order by v.valid_from <= $on_date desc,
     case when v.valid_from <= $on_date then v.valid_from end desc,
     v.valid_from,

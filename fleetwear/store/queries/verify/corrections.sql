@@ -8,6 +8,8 @@ with rows_there as (
     union all
     select 'services', service_id from services
     union all
+    select 'parts', part_id from parts
+    union all
     select 'visits', visit_id from visits
     union all
     select 'readings', reading_id from readings
