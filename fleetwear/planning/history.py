@@ -53,7 +53,7 @@ def read_history(con: duckdb.DuckDBPyConnection, name: str) -> pd.DataFrame:
         {
             "row": called,
             "number": rows["row_id"],
-            "date": pd.to_datetime(rows["on_date"]).dt.strftime("%Y-%m-%d"),
+            "date": pd.to_datetime(rows["on_date"]).dt.strftime("%Y-%m-%d").fillna(""),
             "says": [
                 {head: cell for head, cell in json.loads(cells).items() if cell is not None} for cells in rows["cells"]
             ],

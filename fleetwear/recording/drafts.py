@@ -20,13 +20,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fleetwear.errors import InputError, StoreError
+from fleetwear.store.location import DRAFT_FOLDER, DRAFT_LOCK
 from fleetwear.store.syncing import sync, write_synced
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
     from datetime import datetime
 
-DRAFT_FOLDER = "drafts"
 OPEN, FROZEN, RECORDED, SET_ASIDE = "open", "handing over", "recorded", "set aside"
 _ID = re.compile(r"[a-z0-9]{8,40}")
 
@@ -166,7 +166,7 @@ class Drafts:
             if not self.folder.is_dir():
                 self.folder.mkdir(parents=True, exist_ok=True)
                 sync(self.folder.parent)
-            with (self.folder / ".lock").open("a") as file:
+            with (self.folder / DRAFT_LOCK).open("a") as file:
                 fcntl.flock(file, fcntl.LOCK_EX)
                 yield
         except OSError as error:

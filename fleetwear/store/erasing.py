@@ -7,6 +7,7 @@ kept in ``erasing.json`` beside a salted hash of the name, so that a second run 
 
 from __future__ import annotations
 
+import fcntl
 import hashlib
 import json
 import os
@@ -21,7 +22,7 @@ from typing import TYPE_CHECKING, Any
 from fleetwear.errors import InputError, StoreError
 from fleetwear.store.connection import Store
 from fleetwear.store.inbox import COLUMNS, CONTENT, MANIFEST, Inbox
-from fleetwear.store.location import SNAPSHOT_FOLDER, STORE_FILE
+from fleetwear.store.location import DRAFT_FOLDER, DRAFT_LOCK, SNAPSHOT_FOLDER, STORE_FILE
 from fleetwear.store.rewriting_files import Name, without_name
 from fleetwear.store.rewriting_tables import count_cells, find_name, rewrite_file, write_without
 from fleetwear.store.snapshots import point_anew, pointer
@@ -94,8 +95,9 @@ def _erase(con: duckdb.DuckDBPyConnection, store: Store, name: Name, *, by: str,
     found = find_name(con, name)
     cells = count_cells(con, found)
     rewritten = _rewrite_inbox(Inbox(folder), name)
+    drafts = _rewrite_drafts(folder, name)
     own = [step["entry"] for step in rewritten if step["code"] == name.code]
-    if not cells and not own and not _held_elsewhere(folder, name.name):
+    if not cells and not own and not drafts and not _held_elsewhere(folder, name.name):
         (folder / _UNDER_WAY).unlink(missing_ok=True)
         raise InputError("that name stands nowhere in the store", where=str(folder), mend="See how it is written.")
     _swap_store(con, store, name, cells=cells, by=by, why=why, rewritten=rewritten)
@@ -184,6 +186,27 @@ def _rewrite_inbox(inbox: Inbox, name: Name) -> list[dict[str, Any]]:
             for step in said.get("rewritten", [])
         ]
     return recorded
+
+
+def _rewrite_drafts(folder: Path, name: Name) -> int:
+    """Rewrite the drafts of visits, and what they handed over, that hold the name; return how many there were."""
+    place = folder / DRAFT_FOLDER
+    if not place.is_dir():
+        return 0
+    rewritten = 0
+    with (place / DRAFT_LOCK).open("a") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)  # as whoever changes a draft does
+        for file in sorted(place.glob("*.json")):
+            content = file.read_bytes()
+            fresh = without_name(content, name)
+            if fresh != content:
+                unfinished = file.with_name(f".{file.name}.unfinished")
+                unfinished.write_bytes(fresh)
+                sync(unfinished)
+                os.replace(unfinished, file)
+                rewritten += 1
+        sync(place)
+    return rewritten
 
 
 def _columns_said(said: dict[str, Any], columns: bytes | None, name: Name) -> dict[str, str]:

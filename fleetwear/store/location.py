@@ -14,6 +14,9 @@ STORE_FILE = "store.duckdb"
 SNAPSHOT_FOLDER = "snapshots"
 """The folder of published copies, inside the store's folder."""
 
+DRAFT_FOLDER, DRAFT_LOCK = "drafts", ".lock"
+"""The folder of visits that are being written, inside the store's folder, and the file in it that its writers lock."""
+
 
 def default_store_dir() -> Path:
     """Return the folder that FLEETWEAR_STORE names, or ``~/.fleetwear/store``."""

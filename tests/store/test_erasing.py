@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from datetime import date
+from datetime import date, datetime
 
 import pytest
 import xlsxwriter
@@ -188,6 +188,22 @@ def test_a_map_that_alone_holds_the_name_is_rewritten_and_its_file_stays(folder,
     (entry,) = [one for one in map(Inbox(folder).check, Inbox(folder).names()) if one.original_name == "more.csv"]
     assert Inbox(folder).content(entry).read_bytes() == sheet.read_bytes()
     assert not verify(folder).wrong
+
+
+def test_drafts_of_visits_are_rewritten_too_and_double_nothing_when_handed_over_again(folder):
+    from fleetwear.recording import Drafts, Visit, record_draft
+
+    now = datetime(2026, 11, 20, 9)
+    drafts = Drafts(folder)
+    begun = [drafts.begin({"unit": "A1", "technician_other": NAME}, now=now).draft for _ in range(2)]
+    visit = Visit(unit="A1", visit_date=TODAY, odometer="9900", technician=NAME)
+    first = record_draft(folder, begun[0], visit, today=TODAY, now=now)
+    assert first.taken
+    code = erase_person(folder, NAME, by="T2", why="asked").code
+    assert holding(folder) == []
+    assert drafts.read(begun[1]).fields["technician_other"] == code
+    again = record_draft(folder, begun[0], visit, today=TODAY, now=now)
+    assert (again.rows_in, again.rows_known, again.refused) == (0, first.rows_in, ())
 
 
 def test_words_that_numbers_hang_on_are_not_erased(folder):

@@ -90,7 +90,7 @@ written as (
     join units as u on u.vehicle_id = w.vehicle_id
     union all
     select
-        'parts', a.part_id, u.vehicle_id, date '1950-01-01', a.load_id, a.source_row, a.row_key,
+        'parts', a.part_id, u.vehicle_id, null::date, a.load_id, a.source_row, a.row_key,
         json_object(
             'part number', a.part_number, 'model', a.model, 'kind', a.kind, 'place', a.place, 'supplier', a.supplier,
             'cost', a.cost::varchar, 'lead days', a.lead_days::varchar, 'labour hours', a.labour_hours::varchar,
