@@ -40,25 +40,30 @@ class Grouping:
     """Whether each cohort has a group of its own."""
 
 
-def group_cohorts(cohorts: list[str], codes: Integers, sums: LifeSums) -> Grouping:
+def group_cohorts(
+    cohorts: list[str], codes: Integers, sums: LifeSums, *, lives: NDArray[np.float64] | None = None
+) -> Grouping:
     """Return the groups: cohorts that can stand alone, and pools of those that cannot.
 
     Weak groups go up to their parents, level by level. A pool at the root that is still weak joins the
-    group of most lives, where it weighs least.
+    group of most lives, where it weighs least. ``lives`` is how many lives with readings each row of the sums
+    stands for, shape (J,), where rows are sums over many.
     """
+    read = (sums.n > 0).astype(np.float64) if lives is None else lives
+    counted = np.ones(len(codes)) if lives is None else lives
     assigned = list(cohorts)
     while True:
         labels = sorted(set(assigned))
         position = {label: k for k, label in enumerate(labels)}
         group = np.array([position[label] for label in assigned], dtype=np.int64)[codes]
-        good = _identified(sums, group, len(labels))
+        good = _identified(sums, group, len(labels), read)
         weak = {label for label, identified in zip(labels, good, strict=True) if not identified}
         if not weak or len(labels) == 1:
             break
         if weak == {ROOT}:
-            lives = np.bincount(group, minlength=len(labels))
+            most = np.bincount(group, weights=counted, minlength=len(labels))
             others = [label for label in dict.fromkeys(assigned) if label != ROOT]
-            largest = max(others, key=lambda label: lives[position[label]])
+            largest = max(others, key=lambda label: most[position[label]])
             assigned = [largest if label == ROOT else label for label in assigned]
         else:
             assigned = [parent_of(label) if label in weak else label for label in assigned]
@@ -67,11 +72,10 @@ def group_cohorts(cohorts: list[str], codes: Integers, sums: LifeSums) -> Groupi
     return Grouping(labels, group, alone)
 
 
-def _identified(sums: LifeSums, group: Integers, n_groups: int) -> NDArray[np.bool_]:
+def _identified(sums: LifeSums, group: Integers, n_groups: int, read: NDArray[np.float64]) -> NDArray[np.bool_]:
     def total(values: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.bincount(group, weights=values, minlength=n_groups).astype(np.float64, copy=False)
 
-    read = (sums.n > 0).astype(np.float64)
     w, wg, wgg = total(sums.w), total(sums.wg), total(sums.wgg)
     level = not np.any(wgg)
     distinct = np.full(n_groups, True) if level else w * wgg - wg**2 > 1e-10 * np.maximum(w * wgg, 1e-300)

@@ -175,6 +175,10 @@ class Criterion:
         slope = np.array([[g11, g12], [g12, g22]])
         return Profile(deviance, gradient, slope, np.stack([beta1, beta2], axis=-1), information, sigma2)
 
+    def second_derivatives(self, theta: Floats) -> NDArray[np.float64] | None:  # noqa: ARG002
+        """Return the second derivatives of the deviance by theta, shape (3, 3); None where they are not at hand."""
+        return None
+
     def _sum(self, values: Floats) -> float:
         return float(values.sum()) if self.weight is None else _dot(self.weight, values)
 

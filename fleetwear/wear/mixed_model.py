@@ -117,29 +117,67 @@ class _Counted:
         self.evaluations += 1
         return self._criterion.profile(theta)
 
+    def second_derivatives(self, theta: Floats) -> NDArray[np.float64] | None:
+        """Return what the criterion knows of its second derivatives."""
+        return self._criterion.second_derivatives(theta)
+
 
 def starting_theta(sums: LifeSums) -> Floats:
-    """Return a start from the scatter of the lives' own least-squares lines, inside the bounds.
+    """Return a start from the scatter of the lives' own least-squares lines, inside the bounds."""
+    return theta_of_lines([own_lines(sums)])
 
-    The covariance of the per-life estimates is that of the random effects plus the mean of
-    sigma2 S_j^-1; sigma2 comes from the scatter about those lines (lives of three readings or more).
-    """
-    inside = np.array([1.0, 0.0, 1.0])
+
+@dataclass(frozen=True)
+class OwnLines:
+    """What the lives' own least-squares lines say together; those of two halves of a fleet add up."""
+
+    rich: bool
+    """Whether they are those of lives of three readings or more; poor ones count only where none is rich."""
+    n: int
+    dof: float
+    rss: float
+    """Squared scatter of readings about the lines."""
+    sum: Floats
+    """Sum of (intercept, growth), shape (2,)."""
+    squares: NDArray[np.float64]
+    """Sum of their squares and products, shape (2, 2)."""
+    inverse: NDArray[np.float64]
+    """Sum of S_j^-1, shape (2, 2)."""
+
+
+def own_lines(sums: LifeSums) -> OwnLines:
+    """Return the lives' own lines, of three readings or more where there are such lives."""
     rich = sums.n >= 3
     lives = sums.take(rich) if rich.any() else sums
     det = lives.w * lives.wgg - lives.wg**2
     lives = lives.take(det > 1e-3 * lives.w * lives.wgg)
-    dof = float((lives.n - 2).sum())
-    if len(lives) < 4 or not dof > 0.0:
-        return inside
     det = lives.w * lives.wgg - lives.wg**2
     i11, i12, i22 = lives.wgg / det, -lives.wg / det, lives.w / det
     b1, b2 = i11 * lives.wy + i12 * lives.wgy, i12 * lives.wy + i22 * lives.wgy
-    sigma2 = float((lives.wyy - b1 * lives.wy - b2 * lives.wgy).sum()) / dof
+    lines = np.stack([b1, b2])
+    inverse = np.array([[i11.sum(), i12.sum()], [i12.sum(), i22.sum()]])
+    rss = float((lives.wyy - b1 * lives.wy - b2 * lives.wgy).sum())
+    dof = float((lives.n - 2).sum())
+    return OwnLines(bool(rich.any()), len(lives), dof, rss, lines.sum(axis=1), lines @ lines.T, inverse)
+
+
+def theta_of_lines(parts: list[OwnLines]) -> Floats:
+    """Return a start from the own lines of the parts of a fleet, inside the bounds.
+
+    The covariance of the per-life estimates is that of the random effects plus the mean of
+    sigma2 S_j^-1; sigma2 comes from the scatter about those lines.
+    """
+    inside = np.array([1.0, 0.0, 1.0])
+    counted = [part for part in parts if part.rich] or parts
+    n, dof = sum(part.n for part in counted), sum(part.dof for part in counted)
+    if n < 4 or not dof > 0.0:
+        return inside
+    sigma2 = sum(part.rss for part in counted) / dof
     if not sigma2 > 0.0:
         return inside
-    spread = np.cov(np.stack([b1, b2])) / sigma2
-    T = spread - np.array([[i11.mean(), i12.mean()], [i12.mean(), i22.mean()]])
+    mean = sum(part.sum for part in counted) / n
+    squares, inverse = sum(part.squares for part in counted), sum(part.inverse for part in counted)
+    T = (squares - n * np.outer(mean, mean)) / (n - 1) / sigma2 - inverse / n
     values, vectors = np.linalg.eigh(T)
     T = (vectors * np.maximum(values, 0.01 * max(values[-1], 1e-4))) @ vectors.T
     factor = np.linalg.cholesky(T)
@@ -204,7 +242,10 @@ def _factor(T: NDArray[np.float64]) -> Floats:
 
 
 def hessian_of(criterion: Criterion | _Counted, theta: Floats, gradient: Floats) -> NDArray[np.float64]:
-    """Return the second derivatives of the deviance by theta, from forward differences of its gradient."""
+    """Return the second derivatives of the deviance by theta: its own, or forward differences of its gradient."""
+    own = criterion.second_derivatives(theta)
+    if own is not None:
+        return own
     columns = []
     for k in range(3):
         step = np.zeros(3)

@@ -170,7 +170,7 @@ class Problem:
         """Return the fit of one shape to all lives."""
         population, estimation = self.estimate(name, None)
         if name == "straight":
-            population, estimation = _per_unit(population, estimation)
+            population, estimation = per_unit(population, estimation)
         return WearResults(population, estimation, self.lives, self.cohorts, self.cohort_codes, self.readings)
 
     def sums(self, exponent: float, wander: float = 0.0) -> LifeSums:
@@ -383,7 +383,7 @@ class Problem:
         )
 
 
-def _per_unit(population: Population, estimation: Estimation) -> tuple[Population, Estimation]:
+def per_unit(population: Population, estimation: Estimation) -> tuple[Population, Estimation]:
     """Return a straight fit with growth per unit of distance: reference 1 in place of the mean distance.
 
     The restricted likelihood is that of the design as stated, so it moves with the scale of x: minus twice
