@@ -84,7 +84,8 @@ def cluster_client(*, address: str | None = None, workers: int = 2, keys: Keys |
         import distributed
     except ImportError as error:
         raise InputError(
-            "work on several machines needs Dask, which is not installed", mend="pip install 'fleetwear[cluster]'"
+            "work on several machines needs Dask, which is not installed",
+            mend="Install the extra, in the folder of this program: pip install -e '.[cluster]'",
         ) from error
     if address is None and workers < 1:
         raise InputError(f"{workers} workers", mend="Give 1 or more.")

@@ -12,7 +12,7 @@
 from __future__ import annotations
 
 import os
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -124,7 +124,8 @@ class Place:
                 os.replace(target, file)
         except (duckdb.Error, OSError) as error:
             if not self.remote:
-                Path(target).unlink(missing_ok=True)
+                with suppress(OSError):
+                    Path(target).unlink(missing_ok=True)
             raise StoreError(
                 f"the partition cannot be written ({_first_line(error)})",
                 where=file,

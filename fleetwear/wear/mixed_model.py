@@ -94,10 +94,24 @@ def minimise(
         if moved is None:
             break
         theta, profile = moved
+    if finish:
+        theta, profile, hessian = _last_step(counted, theta, profile)
     signs = np.sign([theta[0] or 1.0, theta[0] or 1.0, theta[2] or 1.0])
     theta = theta * signs
     hessian = None if hessian is None else hessian * np.outer(signs, signs)
     return Optimum(theta, profile, _at_rest(profile, scale), _boundary(criterion, theta), counted.evaluations, hessian)
+
+
+def _last_step(criterion: _Counted, theta: Floats, profile: Profile) -> tuple[Floats, Profile, NDArray[np.float64]]:
+    """Return a point at rest after one whole Newton step more: what is left of the way is then its square.
+
+    Estimates of two ways of adding up the same lives so agree to many more digits than the gradient's bound tells.
+    """
+    hessian = hessian_of(criterion, theta, profile.gradient)
+    trial = theta - _step_down(criterion, theta, profile, hessian)
+    moved = criterion.profile(trial)
+    # the deviance itself is rounding by now, so the gradient decides
+    return (trial, moved, hessian) if _much_calmer(moved, profile) else (theta, profile, hessian)
 
 
 def _much_calmer(after: Profile, before: Profile) -> bool:
@@ -201,21 +215,27 @@ def _newton_step(
 
     Curvatures count by their size, so that the step leads down from a saddle as well.
     """
-    free = criterion.free
-    curvature, axes = np.linalg.eigh(hessian[np.ix_(free, free)])
-    curvature = np.maximum(np.abs(curvature), 1e-8 * np.abs(curvature).max() + 1e-300)
-    step = axes @ ((axes.T @ best.gradient[free]) / curvature)
-    step *= min(1.0, _LONGEST * (1.0 + np.abs(theta).max()) / float(np.abs(step).max() or 1.0))
+    step = _step_down(criterion, theta, best, hessian)
     slack = 1e-12 * max(1.0, abs(best.deviance))
     for size in sizes:
-        trial = theta.copy()
-        trial[free] -= size * step
+        trial = theta - size * step
         profile = criterion.profile(trial)
         calmer = np.abs(profile.gradient).max() < np.abs(best.gradient).max()
         same = abs(profile.deviance - best.deviance) <= slack
         if profile.deviance < best.deviance - slack or (same and calmer):
             return trial, profile
     return None
+
+
+def _step_down(criterion: _Counted, theta: Floats, at: Profile, hessian: NDArray[np.float64]) -> Floats:
+    """Return the Newton step that is to be taken off theta, shape (3,), no longer than is sensible."""
+    free = criterion.free
+    curvature, axes = np.linalg.eigh(hessian[np.ix_(free, free)])
+    curvature = np.maximum(np.abs(curvature), 1e-8 * np.abs(curvature).max() + 1e-300)
+    step = np.zeros(3)
+    step[free] = axes @ ((axes.T @ at.gradient[free]) / curvature)
+    step *= min(1.0, _LONGEST * (1.0 + np.abs(theta).max()) / float(np.abs(step).max() or 1.0))
+    return step
 
 
 def _beside_saddle(
