@@ -48,7 +48,8 @@ def partition(
 
     Example: fleetwear partition parts --partitions 16
     """
-    from fleetwear.partitions import Place, write_partitions
+    from fleetwear.partitions import Place
+    from fleetwear.partitions.writing import write_partitions
     from fleetwear.store import Store
 
     written = write_partitions(

@@ -20,11 +20,13 @@ from fleetwear.partitions import (
     fit_partitions,
     forecast_partitions,
     partitions_of,
-    write_partitions,
 )
+from fleetwear.partitions.sums import life_sums
+from fleetwear.partitions.writing import write_partitions
 from fleetwear.store import Store
 from fleetwear.wear import fit
 from fleetwear.wear.parts import HeldParts
+from fleetwear.wear.sums import LifeSums
 
 AS_OF, MADE_AT = date(2026, 11, 20), datetime(2026, 11, 20, 6, 0)
 
@@ -132,25 +134,40 @@ def test_a_part_of_unknown_origin_may_have_run_any_distance_before(place, frames
         assert found.loc[row.series, "p_over_next"] == pytest.approx(weight @ over, rel=1e-3)
 
 
-@pytest.mark.parametrize("shape", ["straight", "power"])
-def test_moving_a_vehicle_changes_nothing(place, frames, tmp_path, shape):
-    if shape == "power":  # one kind, since it takes a query a partition for every exponent that is tried
-        frames = [frame[frame["kind"] == "kingpin"] for frame in frames]
-        here.write_frames(place, *frames, np.arange(48) % here.PARTITIONS)
-    fitted = fit_partitions(held(place), shape=shape)
+@pytest.mark.parametrize("exponent", [1.0, 1.3])
+def test_sums_of_a_query_are_those_of_a_plain_loop(place, exponent):
+    rows = fitted_rows(place, "kingpin")
+    rows = rows[rows["vehicle_id"] % here.PARTITIONS == 1]
+    cohorts = sorted({*rows["cohort"], "kingpin/in-out/a cohort that lies elsewhere"})
+    part = life_sums(partitions_of(place)[1], "kingpin", cohorts, exponent, 50_000.0)
+    at = 0
+    for code, label in enumerate(cohorts):
+        assert part.starts[code] == at
+        for _, own in rows[rows["cohort"] == label].groupby("series"):
+            g, w = (own["distance_km"] / 50_000.0) ** exponent, 1.0 / own["variance_ratio"]
+            y = own["play_mm"]
+            plain = [len(own), *(sum(w * one) for one in (1.0, g, g * g, y, g * y, y * y)), -sum(np.log(w))]
+            found = [getattr(part.sums, name)[at] for name in LifeSums.__dataclass_fields__]
+            np.testing.assert_allclose(found, plain, rtol=1e-12, atol=1e-14)
+            at += 1
+    assert at == len(part.sums) == part.starts[-1]
+    with pytest.raises(StoreError, match="has changed since it was surveyed"):
+        life_sums(partitions_of(place)[1], "kingpin", cohorts[:1], exponent, 50_000.0)
+
+
+def test_moving_vehicles_changes_nothing(place, frames, tmp_path):
+    fitted = fit_partitions(held(place))
     forecast_partitions(held(place), fitted, place)
     moved = Place(str(tmp_path / "moved"))
     where = np.arange(48) % here.PARTITIONS
     where[[0, 7]] = 3
     here.write_frames(moved, *frames, where)
-    again = fit_partitions(held(moved), shape=shape)
+    again = fit_partitions(held(moved))
     forecast_partitions(held(moved), again, moved)
-    # the exponent is found by a search, which ends where rounding lets it
-    rtol = 1e-9 if shape == "straight" else 1e-6
     for kind, one in fitted.fits.items():
-        np.testing.assert_allclose(estimates(again.fits[kind]), estimates(one), rtol=rtol)
+        np.testing.assert_allclose(estimates(again.fits[kind]), estimates(one), rtol=1e-9)
     before, after = here.forecast_of(place), here.forecast_of(moved)
-    np.testing.assert_allclose(numbers(after), numbers(before), rtol=rtol, atol=1e-12)
+    np.testing.assert_allclose(numbers(after), numbers(before), rtol=1e-9, atol=1e-12)
     assert after["doubt"].equals(before["doubt"])
 
 
