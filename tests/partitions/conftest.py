@@ -1,92 +1,34 @@
-"""Partitions of a simulated fleet, and two workers on loopback."""
+"""The partitions of a simulated fleet."""
 
 from __future__ import annotations
 
-import duckdb
+import importlib.util
+import sys
+from pathlib import Path
+
 import numpy as np
-import pandas as pd
 import pytest
 
-import fleetwear
 from fleetwear.partitions import Place
-from fleetwear.partitions.place import LAYOUT
 
-PARTITIONS = 4
-_DUTIES = ("city", "parcels", "school run")
-
-
-def fleet_frames(*, vehicles: int = 48, seed: int = 0) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Return readings and series of a fleet: a ball joint in two directions and a kingpin on every vehicle."""
-    rng = np.random.default_rng(seed)
-    readings, series = [], []
-    for number in range(vehicles):
-        duty = _DUTIES[number % 3]
-        ahead = np.sort(rng.normal(110_000.0, 4_000.0, 7))
-        for k, (kind, direction) in enumerate(
-            (("ball joint", "in-out"), ("ball joint", "up-down"), ("kingpin", "in-out"))
-        ):
-            own = 3 * number + k
-            unknown = own % 29 == 5
-            growth = rng.normal(4e-6 + 5e-7 * (number % 3), 1e-6)
-            start = rng.normal(0.1, 0.05)
-            distance = np.sort(rng.uniform(2_000.0, 90_000.0, rng.integers(2, 7)))
-            play = start + growth * distance + rng.normal(0.0, 0.03, len(distance))
-            labels = {
-                "series": own, "vehicle_id": number, "kind": kind, "direction": direction,
-                "cohort": f"{kind}/{direction}/van/{duty}", "origin": "unknown" if unknown else "original",
-            }  # fmt: skip
-            seen = np.where(rng.random(len(distance)) < 0.05, -1, 0)
-            readings.append(
-                pd.DataFrame(
-                    {**labels, "distance_km": distance, "play_mm": np.where(seen == 0, play, 0.0), "seen": seen,
-                     "variance_ratio": rng.choice([1.0, 1.0, 2.0], len(distance))}
-                )
-            )  # fmt: skip
-            series.append(
-                labels
-                | {
-                    "unit": f"S{number}", "joint": f"left {kind}", "earlier_km_at_most": 30_000.0 if unknown else 0.0,
-                    "n_visits": len(distance), "last_date": pd.Timestamp("2026-10-01"), "last_result": "measured",
-                    "last_play_mm": play[-1], "life_start_km": 5_000.0, "limit_mm": np.nan if own % 31 == 3 else 0.6,
-                    "limit_source": "workshop manual", "indicative": "", "service_km": ahead.tolist(),
-                    "next_service_date": pd.Timestamp("2027-01-15"),
-                }
-            )  # fmt: skip
-    return pd.concat(readings, ignore_index=True), pd.DataFrame(series)
-
-
-def write_frames(place: Place, readings: pd.DataFrame, series: pd.DataFrame, partition: np.ndarray) -> None:
-    """Write a fleet, ``partition`` being that of each vehicle."""
-    with place.connection() as con:
-        for number in range(PARTITIONS):
-            for name, frame in (("readings", readings), ("series", series)):
-                own = frame[partition[frame["vehicle_id"]] == number]  # noqa: F841
-                place.write(con.sql("select * from own"), place.part(name, number))
-        about = pd.DataFrame(
-            {
-                "layout": [LAYOUT], "partitions": [PARTITIONS], "as_of": [pd.Timestamp("2026-11-20")],
-                "known_by": [pd.Timestamp("2026-11-20")], "made_at": [pd.Timestamp("2026-11-20")],
-                "program_version": [fleetwear.__version__],
-            }
-        )  # fmt: skip
-        place.write(con.from_df(about), place.file("about.parquet"))
-
-
-def forecast_of(place: Place) -> pd.DataFrame:
-    """Return the forecasts of all partitions by series."""
-    files = [place.part("forecasts", number) for number in range(PARTITIONS)]
-    frame = duckdb.sql(f"select * from read_parquet({files!r}) order by series").df()
-    return frame.set_index("series")
+_NAME = "parted_fleet"
+if _NAME not in sys.modules:
+    _spec = importlib.util.spec_from_file_location(_NAME, Path(__file__).with_name(f"{_NAME}.py"))
+    assert _spec is not None
+    assert _spec.loader is not None
+    sys.modules[_NAME] = importlib.util.module_from_spec(_spec)
+    _spec.loader.exec_module(sys.modules[_NAME])
+parted_fleet = sys.modules[_NAME]
 
 
 @pytest.fixture(scope="session")
 def frames():
-    return fleet_frames()
+    return parted_fleet.fleet_frames()
 
 
 @pytest.fixture
 def place(tmp_path, frames):
     """Return a place with the fleet, dealt to partitions by vehicle."""
     made = Place(str(tmp_path / "parts"))
-    write_frames(made, *frames, np.arange(48) % PARTITIONS)
+    parted_fleet.write_frames(made, *frames, np.arange(48) % parted_fleet.PARTITIONS)
     return made

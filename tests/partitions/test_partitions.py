@@ -2,13 +2,14 @@
 
 import sys
 from datetime import date, datetime
-from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path
 
 import duckdb
 import numpy as np
 import pandas as pd
+import parted_fleet
 import pytest
+from parted_fleet import estimates, numbers
 from scipy import stats
 from typer.testing import CliRunner
 
@@ -31,29 +32,8 @@ from fleetwear.wear.sums import LifeSums
 AS_OF, MADE_AT = date(2026, 11, 20), datetime(2026, 11, 20, 6, 0)
 
 
-def _made_here():
-    spec = spec_from_file_location("partitions_conftest", Path(__file__).with_name("conftest.py"))
-    module = module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-here = _made_here()
-
-
 def held(place):
     return HeldParts(partitions_of(place))
-
-
-def estimates(results):
-    lines = results.cohorts[["intercept", "growth", "intercept_se", "growth_se"]].sort_index().to_numpy().ravel()
-    cov = results.cov_re.to_numpy().ravel()
-    return np.concatenate([results.params.sort_index(), cov, [results.residual_variance, results.llf], lines])
-
-
-def numbers(frame):
-    return frame[["growth_mm_per_km", "play_next_mm", "play_next_sd_mm", "p_over_next"]].to_numpy(dtype=float)
 
 
 def fitted_rows(place, kind):
@@ -78,7 +58,7 @@ def test_the_fit_is_that_of_one_machine(place, kind):
 def test_the_forecast_is_that_of_one_machine(place, frames):
     fitted = fit_partitions(held(place))
     told = forecast_partitions(held(place), fitted, place)
-    found = here.forecast_of(place)
+    found = parted_fleet.forecast_of(place)
     _, series = frames
     assert told["series"].sum() == len(series) == len(found)
     assert told["with_limit"].sum() == series["limit_mm"].notna().sum() < len(series)
@@ -114,7 +94,7 @@ def test_a_part_of_unknown_origin_may_have_run_any_distance_before(place, frames
     readings, series = frames
     fitted = fit_partitions(held(place))
     forecast_partitions(held(place), fitted, place)
-    found = here.forecast_of(place)
+    found = parted_fleet.forecast_of(place)
     for row in series[(series["origin"] == "unknown") & series["limit_mm"].notna()].head(2).itertuples():
         own = readings[(readings["series"] == row.series) & (readings["seen"] == 0)]
         weights, means, sds = [], [], []
@@ -137,7 +117,7 @@ def test_a_part_of_unknown_origin_may_have_run_any_distance_before(place, frames
 @pytest.mark.parametrize("exponent", [1.0, 1.3])
 def test_sums_of_a_query_are_those_of_a_plain_loop(place, exponent):
     rows = fitted_rows(place, "kingpin")
-    rows = rows[rows["vehicle_id"] % here.PARTITIONS == 1]
+    rows = rows[rows["vehicle_id"] % parted_fleet.PARTITIONS == 1]
     cohorts = sorted({*rows["cohort"], "kingpin/in-out/a cohort that lies elsewhere"})
     part = life_sums(partitions_of(place)[1], "kingpin", cohorts, exponent, 50_000.0)
     at = 0
@@ -159,14 +139,14 @@ def test_moving_vehicles_changes_nothing(place, frames, tmp_path):
     fitted = fit_partitions(held(place))
     forecast_partitions(held(place), fitted, place)
     moved = Place(str(tmp_path / "moved"))
-    where = np.arange(48) % here.PARTITIONS
+    where = np.arange(48) % parted_fleet.PARTITIONS
     where[[0, 7]] = 3
-    here.write_frames(moved, *frames, where)
+    parted_fleet.write_frames(moved, *frames, where)
     again = fit_partitions(held(moved))
     forecast_partitions(held(moved), again, moved)
     for kind, one in fitted.fits.items():
         np.testing.assert_allclose(estimates(again.fits[kind]), estimates(one), rtol=1e-9)
-    before, after = here.forecast_of(place), here.forecast_of(moved)
+    before, after = parted_fleet.forecast_of(place), parted_fleet.forecast_of(moved)
     np.testing.assert_allclose(numbers(after), numbers(before), rtol=1e-9, atol=1e-12)
     assert after["doubt"].equals(before["doubt"])
 
@@ -175,7 +155,7 @@ def test_moving_one_life_changes_nothing(place):
     """One life of a vehicle alone: its readings and its series."""
     before = fit_partitions(held(place))
     forecast_partitions(held(place), before, place)
-    old = here.forecast_of(place)
+    old = parted_fleet.forecast_of(place)
     with place.connection() as con:
         for name in ("readings", "series"):
             first, second = place.part(name, 0), place.part(name, 1)
@@ -189,7 +169,7 @@ def test_moving_one_life_changes_nothing(place):
     for kind, one in before.fits.items():
         np.testing.assert_allclose(estimates(after.fits[kind]), estimates(one), rtol=1e-9)
     forecast_partitions(held(place), after, place)
-    np.testing.assert_allclose(numbers(here.forecast_of(place)), numbers(old), rtol=1e-9, atol=1e-12)
+    np.testing.assert_allclose(numbers(parted_fleet.forecast_of(place)), numbers(old), rtol=1e-9, atol=1e-12)
 
 
 def test_what_is_left_out_is_counted(place, frames):
@@ -205,12 +185,12 @@ def test_what_is_left_out_is_counted(place, frames):
 def test_a_kind_with_too_little_is_told_and_the_others_are_fitted(tmp_path, frames):
     readings, series = (frame[(frame["kind"] != "kingpin") | (frame["vehicle_id"] < 3)] for frame in frames)
     place = Place(str(tmp_path / "few"))
-    here.write_frames(place, readings, series, np.arange(48) % here.PARTITIONS)
+    parted_fleet.write_frames(place, readings, series, np.arange(48) % parted_fleet.PARTITIONS)
     fitted = fit_partitions(held(place))
     assert list(fitted.fits) == ["ball joint"]
     assert "too few" in fitted.unfitted["kingpin"]
     forecast_partitions(held(place), fitted, place)
-    found = here.forecast_of(place)
+    found = parted_fleet.forecast_of(place)
     kingpins = found[found["kind"] == "kingpin"]
     assert kingpins["p_over_next"].isna().all()
     assert kingpins["doubt"].str.contains("too few").all()

@@ -2,15 +2,14 @@
 
 import os
 import signal
-import sys
-import warnings
 from dataclasses import dataclass, field
-from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import parted_fleet
 import pytest
+from parted_fleet import estimates, numbers
 from typer.testing import CliRunner
 
 from fleetwear.cli import app
@@ -29,23 +28,10 @@ from fleetwear.wear.parts import HeldParts, moments
 distributed = pytest.importorskip("distributed")
 
 
-def _made_here():
-    spec = spec_from_file_location("partitions_conftest", Path(__file__).with_name("conftest.py"))
-    module = module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-here = _made_here()
-
-
 @pytest.fixture(scope="module")
 def client():
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", ResourceWarning)
-        with cluster_client(workers=2) as given:
-            yield given
+    with cluster_client(workers=2) as given:
+        yield given
 
 
 @dataclass
@@ -75,18 +61,8 @@ class Killing:
         return Killing(self.of.keep(task, *arguments), self.task, self.at, self.seen, self.killed)
 
 
-def estimates(fitted):
-    arrays = []
-    for kind in sorted(fitted.fits):
-        results = fitted.fits[kind]
-        lines = results.cohorts[["intercept", "growth", "intercept_se", "growth_se"]].to_numpy().ravel()
-        cov = results.cov_re.to_numpy().ravel()
-        arrays += [results.params, cov, [results.residual_variance, results.llf], lines]
-    return np.concatenate(arrays)
-
-
-def numbers(frame):
-    return frame[["growth_mm_per_km", "play_next_mm", "play_next_sd_mm", "p_over_next"]].to_numpy(dtype=float)
+def all_estimates(fitted):
+    return np.concatenate([estimates(fitted.fits[kind]) for kind in sorted(fitted.fits)])
 
 
 @pytest.fixture
@@ -95,18 +71,18 @@ def alone(place):
     parts = HeldParts(partitions_of(place))
     fitted = fit_partitions(parts)
     forecast_partitions(parts, fitted, place)
-    return estimates(fitted), numbers(here.forecast_of(place))
+    return all_estimates(fitted), numbers(parted_fleet.forecast_of(place))
 
 
 def test_workers_give_what_one_machine_gives(client, place, alone):
     parts, told = ClusterParts(client, partitions_of(place)), []
     fitted = fit_partitions(parts, on_progress=lambda *step: told.append(step))
-    np.testing.assert_allclose(estimates(fitted), alone[0], rtol=1e-9)
+    np.testing.assert_allclose(all_estimates(fitted), alone[0], rtol=1e-9)
     assert told[-1] == ("", 2, 2)
-    for number in range(here.PARTITIONS):
+    for number in range(parted_fleet.PARTITIONS):
         Path(place.part("forecasts", number)).unlink()
     forecast_partitions(parts, fitted, place)
-    np.testing.assert_allclose(numbers(here.forecast_of(place)), alone[1], rtol=1e-9, atol=1e-12)
+    np.testing.assert_allclose(numbers(parted_fleet.forecast_of(place)), alone[1], rtol=1e-9, atol=1e-12)
 
 
 def test_a_worker_killed_while_it_fits_costs_time_and_nothing_else(client, place, alone):
@@ -114,7 +90,7 @@ def test_a_worker_killed_while_it_fits_costs_time_and_nothing_else(client, place
     fitted = fit_partitions(parts)
     assert len(parts.killed) == 1
     assert parts.killed[0] not in client.run(os.getpid).values()
-    np.testing.assert_allclose(estimates(fitted), alone[0], rtol=1e-9)
+    np.testing.assert_allclose(all_estimates(fitted), alone[0], rtol=1e-9)
 
 
 def test_a_worker_killed_while_it_forecasts_leaves_nothing_half(client, place, alone):
@@ -124,10 +100,12 @@ def test_a_worker_killed_while_it_forecasts_leaves_nothing_half(client, place, a
     Path(place.part("forecasts", 0) + ".1-x.unfinished").write_bytes(b"left by one that was stopped")
     told = forecast_partitions(parts, fitted, place)
     assert len(parts.killed) == 1
-    assert told["partition"].tolist() == list(range(here.PARTITIONS))
-    np.testing.assert_allclose(numbers(here.forecast_of(place)), alone[1], rtol=1e-9, atol=1e-12)
+    assert told["partition"].tolist() == list(range(parted_fleet.PARTITIONS))
+    np.testing.assert_allclose(numbers(parted_fleet.forecast_of(place)), alone[1], rtol=1e-9, atol=1e-12)
     names = {path.name for path in Path(place.root, "forecasts").iterdir()}
-    assert names == {"models.parquet", "cohorts.parquet"} | {f"part-{n:04d}.parquet" for n in range(here.PARTITIONS)}
+    assert names == {"models.parquet", "cohorts.parquet"} | {
+        f"part-{n:04d}.parquet" for n in range(parted_fleet.PARTITIONS)
+    }
 
 
 def test_an_error_of_a_worker_is_told_as_it_is(client, place):
@@ -144,7 +122,7 @@ def test_the_command_works_with_a_cluster_that_somebody_runs(client, place):
     assert '"kingpin"' in done.stdout
     assert "144 current series in 4 partitions" in done.stderr
     assert "does not clear" in done.stderr or "never" in done.stderr
-    assert len(here.forecast_of(place)) == 144
+    assert len(parted_fleet.forecast_of(place)) == 144
 
 
 def test_everything_listens_on_loopback_only(client):
@@ -198,7 +176,7 @@ def test_a_cluster_with_tls_takes_only_those_with_keys(tls, place, alone, monkey
         assert address.startswith("tls://127.0.0.1")
         with cluster_client(address=address, keys=keys) as client:
             fitted = fit_partitions(ClusterParts(client, partitions_of(place)))
-        np.testing.assert_allclose(estimates(fitted), alone[0], rtol=1e-9)
+        np.testing.assert_allclose(all_estimates(fitted), alone[0], rtol=1e-9)
         monkeypatch.setattr("fleetwear.partitions.cluster._PATIENCE_S", 1)
         with pytest.raises(StoreError, match="no scheduler answers"), cluster_client(address=address):
             pass
