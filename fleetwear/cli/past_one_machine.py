@@ -52,9 +52,10 @@ def partition(
     from fleetwear.partitions.writing import write_partitions
     from fleetwear.store import Store
 
+    where = Place.named(place)
     written = write_partitions(
         Store(store_folder(store)),
-        Place(place),
+        where,
         partitions=partitions,
         as_of=as_of_day(as_of),
         known_by=in_utc(known_by),
@@ -79,12 +80,15 @@ def forecast_partitions(
     ] = 2,
     shape: Annotated[PartedShape, typer.Option("--shape", help="How play grows.")] = PartedShape.STRAIGHT,
     tls_ca: Annotated[
-        Path | None, typer.Option("--tls-ca", metavar="FILE", help="For tls:// addresses: the authority's certificate.")
+        Path | None,
+        typer.Option(
+            "--tls-ca", metavar="FILE", exists=True, help="For tls:// addresses: the authority's certificate."
+        ),
     ] = None,
     tls_cert: Annotated[
-        Path | None, typer.Option("--tls-cert", metavar="FILE", help="This machine's own certificate.")
+        Path | None, typer.Option("--tls-cert", metavar="FILE", exists=True, help="This machine's own certificate.")
     ] = None,
-    tls_key: Annotated[Path | None, typer.Option("--tls-key", metavar="FILE", help="Its key.")] = None,
+    tls_key: Annotated[Path | None, typer.Option("--tls-key", metavar="FILE", exists=True, help="Its key.")] = None,
     form: FormOption = Form.TABLE,
 ) -> None:
     """Fit and forecast partitions with the workers of a Dask cluster, or with some of this machine.
@@ -101,7 +105,7 @@ def forecast_partitions(
     if any(given) and not all(given):
         raise typer.BadParameter("give all three or none", param_hint="--tls-ca, --tls-cert, --tls-key")
     keys = room.Keys(tls_ca, tls_cert, tls_key) if tls_ca and tls_cert and tls_key else None
-    where = room.Place(place)
+    where = room.Place.named(place)
     listed = room.partitions_of(where)
     with room.cluster_client(address=cluster, workers=workers, keys=keys) as client:
         parts = room.ClusterParts(client, listed)

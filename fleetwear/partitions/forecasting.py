@@ -67,6 +67,10 @@ def forecast_partition(
         lines = [_known(con, partition, series, kind, fit) for kind, fit in fits.items()]
         frame = _forecast(series, whole_lines([part for part in lines if len(part)]))
         doubts = {kind: fit.doubt for kind, fit in fits.items()} | unfitted
+        frame["whose_line"] = [
+            fits[kind].population.mean_line(cohort)[1] if kind in fits else ""
+            for kind, cohort in zip(series["kind"], series["cohort"], strict=True)
+        ]
         frame["doubt"] = series["kind"].map(doubts).fillna("no reading of this kind was fitted")
         place.write(con.from_df(frame), partition.forecast)
     return {

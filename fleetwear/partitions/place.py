@@ -40,6 +40,11 @@ class Place:
 
     root: str
 
+    @classmethod
+    def named(cls, text: str) -> Place:
+        """Return the place that a person has named, a folder by its whole path, so that all processes mean the same."""
+        return cls(text if "://" in text else str(Path(text).expanduser().resolve()))
+
     @property
     def remote(self) -> bool:
         """Whether it is in an object store."""
@@ -101,7 +106,9 @@ class Place:
             missing = not self.remote and not Path(file).exists()
             what = "the partition is missing" if missing else f"the partition cannot be read ({_first_line(error)})"
             raise StoreError(
-                what, where=file, mend="Write the partitions again into another place, or bring this file back."
+                what,
+                where=file,
+                mend="Bring this file back, or write the partitions again; every worker must see them under this name.",
             ) from error
 
     def write(self, rows: duckdb.DuckDBPyRelation, file: str) -> None:

@@ -63,6 +63,7 @@ def test_the_forecast_is_that_of_one_machine(place, frames):
     assert told["series"].sum() == len(series) == len(found)
     assert told["with_limit"].sum() == series["limit_mm"].notna().sum() < len(series)
     assert found["p_over_next"].isna().sum() == series["limit_mm"].isna().sum()
+    assert (found["whose_line"] == found["cohort"]).all()
     rows = fitted_rows(place, "kingpin")
     one = fit(
         rows["series"], rows["distance_km"], rows["play_mm"], rows["cohort"], shape="straight",
@@ -254,12 +255,19 @@ def test_the_extra_is_asked_for(monkeypatch, place):
 
 
 def test_commands_say_what_is_wrong(tmp_path):
-    asked = CliRunner().invoke(app, ["forecast-partitions", str(tmp_path), "--tls-ca", "authority.pem"])
+    (tmp_path / "authority.pem").touch()
+    asked = CliRunner().invoke(app, ["forecast-partitions", str(tmp_path), "--tls-ca", str(tmp_path / "authority.pem")])
     assert asked.exit_code == 2
     assert "all three or none" in asked.output
     asked = CliRunner().invoke(app, ["forecast-partitions", str(tmp_path)])
     assert isinstance(asked.exception, StoreError)
     assert "fleetwear partition" in str(asked.exception)
+
+
+def test_a_folder_is_known_by_its_whole_path(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    assert Place.named("parts").part("readings", 7) == str(tmp_path / "parts/readings/part-0007.parquet")
+    assert Place.named("s3://bucket/fleet/").file("about.parquet") == "s3://bucket/fleet/about.parquet"
 
 
 def test_a_store_is_written_whole(demo_store, tmp_path):
