@@ -112,7 +112,7 @@ def test_an_error_of_a_worker_is_told_as_it_is(client, place):
     Path(place.part("readings", 1)).unlink()
     with pytest.raises(StoreError, match=r"readings/part-0001\.parquet: the partition is missing") as told:
         fit_partitions(ClusterParts(client, partitions_of(place)))
-    assert told.value.mend.startswith("Write the partitions again")
+    assert told.value.mend.startswith("Bring this file back, or write")
 
 
 def test_the_command_works_with_a_cluster_that_somebody_runs(client, place):
