@@ -248,16 +248,14 @@ class Problem:
         Each call starts where the last ended.
         """
         start: Floats | None = None
-        hessian: NDArray[np.float64] | None = None
 
         def deviance(parameter: float) -> float:
-            nonlocal start, hessian
+            nonlocal start
             exponent, wander = of(parameter)
             sums, _, _ = in_solver(self._taken(exponent, keep, wander))
             criterion = Criterion(sums, grouping.codes, len(grouping.labels), reml=False)
             first = starting_theta(sums) if start is None else start
-            optimum = minimise(criterion, start=first, hessian=hessian, finish=False)
-            hessian = optimum.hessian
+            optimum = minimise(criterion, start=first, finish=False)
             start = np.maximum(np.abs(optimum.theta), 0.05) * np.where(optimum.theta < 0, -1.0, 1.0)
             return optimum.profile.deviance
 
@@ -274,7 +272,7 @@ class Problem:
         if near is None:
             optimum = minimise(criterion, start=starting_theta(sums))
         else:
-            optimum = minimise(criterion, start=inside(near.theta), hessian=near.hessian)
+            optimum = minimise(criterion, start=inside(near.theta))
         self._found.optima = self._found.optima | {shape.name: optimum}
         sigma2 = optimum.profile.sigma2
         marginal = marginalise(sums, optimum.relative_cov)
