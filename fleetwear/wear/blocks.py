@@ -51,6 +51,11 @@ class Block:
         return np.add.reduceat(weighed, self.starts, axis=1)
 
 
+def places(n_lives: int) -> list[slice]:
+    """Return where the blocks of so many lives stand."""
+    return [slice(first, min(first + _LENGTH, n_lives)) for first in range(0, n_lives, _LENGTH)]
+
+
 def blocks_of(sums: LifeSums, cohort: Integers, weight: Floats | None) -> list[Block]:
     """Return J lives in blocks; ``cohort`` is the cohort of each, shape (J,)."""
     if (cohort[1:] < cohort[:-1]).any():
@@ -59,11 +64,9 @@ def blocks_of(sums: LifeSums, cohort: Integers, weight: Floats | None) -> list[B
         weight = None if weight is None else weight[order]
     begins = np.flatnonzero(np.diff(cohort, prepend=cohort[:1] - 1))
     blocks = []
-    for first in range(0, len(cohort), _LENGTH):
-        last = min(first + _LENGTH, len(cohort))
-        inside = begins[(begins > first) & (begins < last)]
-        starts = np.append(first, inside)
-        place = slice(first, last)
+    for place in places(len(cohort)):
+        first, last = place.start, place.stop
+        starts = np.append(first, begins[(begins > first) & (begins < last)])
         blocks.append(
             Block(
                 place=place,

@@ -41,7 +41,7 @@ def check_scatter(sums: LifeSums, *, level: bool) -> None:
     chosen = sums.n > 1 if level else (sums.n > 2) & (det > 1e-3 * sums.w * sums.wgg)
     if not chosen.any():
         return
-    own = sums.take(chosen)
+    own = sums if chosen.all() else sums.take(chosen)
     explained = own.wy**2 / own.w
     if not level:
         slope_part = own.wgy - own.wg * own.wy / own.w

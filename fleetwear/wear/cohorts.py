@@ -92,9 +92,9 @@ def shrink(
     Parameters
     ----------
     m
-        The lives' marginal information at the fitted covariance, shape (J,).
+        The lives' marginal information at the fitted covariance, shape (J,), or that of cohorts.
     cohorts, codes
-        Labels of the cohorts, and the cohort of each life.
+        Labels of the cohorts, and the cohort of each row of it.
     relative_cov, sigma2
         The fitted T and residual variance.
     level

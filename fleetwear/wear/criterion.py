@@ -22,13 +22,13 @@ beside its sums.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fleetwear.wear.blocks import Block, blocks_of
+from fleetwear.wear.blocks import Block, blocks_of, places
 from fleetwear.wear.derivatives import Derivatives, derivatives
 
 if TYPE_CHECKING:
@@ -71,6 +71,16 @@ def marginalise(sums: LifeSums, T: NDArray[np.float64]) -> Marginal:
         e2=e2,
         yy=sums.wyy - (t11 * r1 + t12 * r2) * e1 - (t12 * r1 + t22 * r2) * e2,
     )
+
+
+def marginal_totals(sums: LifeSums, T: NDArray[np.float64], codes: Integers, n_groups: int) -> Marginal:
+    """Return the same added up by group; ``codes`` is the group of each life, shape (J,), T of shape (2, 2)."""
+    totals = {field.name: np.zeros(n_groups) for field in fields(Marginal)}
+    for place in places(len(sums)):
+        m, group = marginalise(sums.take(place), T), codes[place]
+        for name, total in totals.items():
+            total += np.bincount(group, weights=getattr(m, name), minlength=n_groups)
+    return Marginal(**totals)
 
 
 def log_marginals(sums: LifeSums, T: NDArray[np.float64], mean: Floats, sigma2: float) -> Floats:
