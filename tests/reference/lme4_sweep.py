@@ -65,7 +65,7 @@ def fleets() -> dict[str, Fleet]:
         "rising-apart": simulated(3, np.full(50, 5), correlation=-1.0),
         "small-beside-large": simulated(8, np.full(65, 4), cohorts=(5, 60)),
         "tiny-beside-huge": simulated(9, np.full(2_005, 3), cohorts=(5, 2_000)),
-        "three-ragged": simulated(10, rng.integers(1, 9, 90), cohorts=(50, 30, 10)),
+        "three-ragged": simulated(10, rng.integers(1, 9, 54), cohorts=(28, 18, 8)),
         "far-away": simulated(11, np.full(40, 5), span=(9.0, 10.0)),
         "much-spread": simulated(12, np.full(40, 5), sd=(2.0, 1.5), correlation=0.6),
     }
