@@ -21,18 +21,18 @@ _BOUNDARY = 1e-4
 _GRADIENT_TOLERANCE = 1e-3
 """Largest derivative of the deviance at an optimum, per square root of the number of readings."""
 
-_AT_REST, _NEARLY_AT_REST = 1e-8, 1e-4
-"""Largest derivative by theta, on the same scale, at which steps stop."""
+_NEARLY_AT_REST = 1e-4
+"""Largest derivative by theta, on the same scale, at which steps stop where the deviance need only be nearly lowest."""
 
-_NOTHING = 1e-11
-"""Fall of the deviance that a Newton step promises at which steps stop: where a variance ends at zero and the
-deviance is flat beside it, the derivative vanishes long before."""
+_NOTHING = 1e-9
+"""Fall of the deviance that a Newton step promises at which steps stop: theta is then within 1 / 20,000 of a standard
+error. (The gradient would not do: beside a variance of zero the deviance is flat, and it vanishes long before.)"""
 
 _DOWNHILL = 1e-4
 """Slope along a change of T, on the same scale, that is taken as leading down."""
 
 _STEPS = 100
-_ENOUGH = 20_000
+_ENOUGH = 5_000
 """Lives that a start is taken from."""
 _LONGEST = 1.0
 """Longest Newton step, over one plus the largest element of theta."""
@@ -62,20 +62,20 @@ def minimise(criterion: Criterion, *, start: Floats | None = None, finish: bool 
     No bounds are needed: the criterion is the same for (-L11, -L21) and for -L22, so a variance of zero is
     an ordinary minimum. It can also be a saddle (its gradient by theta vanishes there whatever lies beside
     it), so the derivative by T is asked whether any direction leads down, and followed if one does. With
-    ``finish`` the gradient is brought to nothing; without, the deviance is good to 1e-6 or so, which is
-    enough to compare exponents. ``steps`` bounds the Newton steps.
+    ``finish`` steps go on until none promises anything; without, the deviance is good to 1e-6 or so, which is
+    enough to compare exponents. ``steps`` bounds the Newton steps; after the last of them, without ``finish``, no
+    derivatives are taken, and whether it came to rest is not known.
     """
     scale = 1.0 / np.sqrt(max(float(criterion.sums.n.sum()), 1.0))
-    rest = _AT_REST if finish else _NEARLY_AT_REST
     counted = _Counted(criterion)
     theta = np.array([1.0, 0.0, 1.0]) if start is None else np.asarray(start, dtype=np.float64)
     if criterion.level:
         theta = np.array([theta[0], 0.0, 0.0])
     profile = counted.profile(theta)
-    for _ in range(steps):
+    for left in reversed(range(steps)):
         step, fall = _newton_step(profile, counted.free)
-        steep = np.abs(profile.gradient).max() * scale >= rest or (finish and fall > _NOTHING)
-        moved = _lower(counted, theta, profile, step) if steep else None
+        steep = fall > _NOTHING and (finish or np.abs(profile.gradient).max() * scale > _NEARLY_AT_REST)
+        moved = _lower(counted, theta, profile, step, derived=left > 0 or finish) if steep else None
         if moved is None:
             moved = _beside_saddle(counted, theta, profile, slack=_DOWNHILL / scale)
         if moved is None:
@@ -89,14 +89,14 @@ class _Counted:
     """The criterion, with a count of its evaluations."""
 
     def __init__(self, criterion: Criterion) -> None:
-        self.free = [0] if criterion.level else [0, 1, 2]
+        self.free = slice(1 if criterion.level else 3)
         self.evaluations = 0
         self._criterion = criterion
 
-    def profile(self, theta: Floats) -> Profile:
+    def profile(self, theta: Floats, *, derived: bool = True) -> Profile:
         """Return the profile at theta."""
         self.evaluations += 1
-        return self._criterion.profile(theta)
+        return self._criterion.profile(theta, derived=derived)
 
 
 def starting_theta(sums: LifeSums, *, known_variance: float | None = None) -> Floats:
@@ -134,12 +134,12 @@ def inside(theta: Floats) -> Floats:
     return np.where(np.abs(theta) < 0.02, 0.02, theta)
 
 
-def _newton_step(profile: Profile, free: list[int]) -> tuple[Floats, float]:
+def _newton_step(profile: Profile, free: slice) -> tuple[Floats, float]:
     """Return the step to where the deviance would be lowest if it were quadratic, and by how much it would fall.
 
     Curvatures count by their size, so that the step leads down from a saddle as well.
     """
-    curvature, axes = np.linalg.eigh(profile.hessian[np.ix_(free, free)])
+    curvature, axes = np.linalg.eigh(profile.hessian[free, free])
     curvature = np.maximum(np.abs(curvature), 1e-8 * np.abs(curvature).max() + 1e-300)
     along = axes.T @ profile.gradient[free]
     step = np.zeros(3)
@@ -147,13 +147,15 @@ def _newton_step(profile: Profile, free: list[int]) -> tuple[Floats, float]:
     return step, float((along * along / curvature).sum() / 2.0)
 
 
-def _lower(criterion: _Counted, theta: Floats, best: Profile, step: Floats) -> tuple[Floats, Profile] | None:
+def _lower(
+    criterion: _Counted, theta: Floats, best: Profile, step: Floats, *, derived: bool
+) -> tuple[Floats, Profile] | None:
     """Return a lower point along a step, cut back until it helps, and its profile; None if none helps."""
     step = step * min(1.0, _LONGEST * (1.0 + np.abs(theta).max()) / float(np.abs(step).max() or 1.0))
     slack = 1e-12 * max(1.0, abs(best.deviance))
     for size in _CUTS:
         trial = theta + size * step
-        profile = criterion.profile(trial)
+        profile = criterion.profile(trial, derived=derived)
         calmer = np.abs(profile.gradient).max() < np.abs(best.gradient).max()
         same = abs(profile.deviance - best.deviance) <= slack
         if profile.deviance < best.deviance - slack or (same and calmer):
