@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +16,10 @@ if TYPE_CHECKING:
 _LENGTH = 8_000
 """Lives of a block. Twenty arrays of it fit into a core's second cache, and an inner product of it takes one thread:
 one so short loses more by waiting for others."""
+
+
+_ROOM = 1_000_000
+"""Numbers that the arrays of a block may take together, several times over."""
 
 
 @dataclass(frozen=True)
@@ -51,6 +56,16 @@ class Block:
         return np.add.reduceat(weighed, self.starts, axis=1)
 
 
+@cache
+def _keep_room() -> None:
+    """Have the C library keep the memory of one block for the next.
+
+    By default it hands the top of its heap back whenever 128 kB of it are free, so that every block would be given
+    its pages anew, at a third of the time of it all. Once it has seen a large piece let go it waits for twice as much.
+    """
+    np.empty(_ROOM)
+
+
 def places(n_lives: int) -> list[slice]:
     """Return where the blocks of so many lives stand."""
     return [slice(first, min(first + _LENGTH, n_lives)) for first in range(0, n_lives, _LENGTH)]
@@ -58,6 +73,7 @@ def places(n_lives: int) -> list[slice]:
 
 def blocks_of(sums: LifeSums, cohort: Integers, weight: Floats | None) -> list[Block]:
     """Return J lives in blocks; ``cohort`` is the cohort of each, shape (J,)."""
+    _keep_room()
     if (cohort[1:] < cohort[:-1]).any():
         order = np.argsort(cohort, kind="stable")
         sums, cohort = sums.take(order), cohort[order]
