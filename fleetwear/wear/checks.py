@@ -50,7 +50,7 @@ def scatter(sums: LifeSums, *, level: bool) -> tuple[float, float, int]:
     """
     det = sums.w * sums.wgg - sums.wg**2
     chosen = sums.n > 1 if level else (sums.n > 2) & (det > 1e-3 * sums.w * sums.wgg)
-    own = sums.take(chosen)
+    own = sums if chosen.all() else sums.take(chosen)
     explained = own.wy**2 / own.w
     if not level:
         slope_part = own.wgy - own.wg * own.wy / own.w

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fleetwear.wear.criterion import Criterion, Marginal, marginalise
-from fleetwear.wear.mixed_model import minimise
+from fleetwear.wear.mixed_model import minimise, starting_theta
 from fleetwear.wear.population import ASSUMED_BETWEEN, ROOT, SEPARATOR, Lines, MeanLine, condition, parent_of
 from fleetwear.wear.sums import LifeSums
 
@@ -96,9 +96,9 @@ def shrink(
     Parameters
     ----------
     m
-        The lives' marginal information at the fitted covariance, shape (J,).
+        The lives' marginal information at the fitted covariance, shape (J,), or that of cohorts.
     cohorts, codes
-        Labels of the cohorts, and the cohort of each life.
+        Labels of the cohorts, and the cohort of each row of it.
     relative_cov, sigma2
         The fitted T and residual variance.
     level
@@ -176,7 +176,9 @@ def _between(
         own.wy * scale[0], own.wgy * scale[1], own.wyy, own.log_v,
     )  # fmt: skip
     criterion = Criterion(units, codes.astype(np.int64), n_parents, reml=True, level=level, known_variance=1.0)
-    optimum = minimise(criterion, start=np.array([0.5, 0.0, 0.5]))
+    optimum = minimise(
+        criterion, start=np.array([0.5, 0.0, 0.5]) if level else starting_theta(units, known_variance=1.0)
+    )
     return optimum.relative_cov * np.outer(scale, scale), False
 
 

@@ -21,6 +21,7 @@ import pandas as pd
 from fleetwear.wear.checks import EXPONENT_RANGE, check_enough, doubt_of, refuse_no_scatter
 from fleetwear.wear.cohorts import Grouping, group_cohorts, shrink
 from fleetwear.wear.criterion import Criterion, Marginal, Profile, relative_covariance
+from fleetwear.wear.lines import per_unit
 from fleetwear.wear.mixed_model import Optimum, minimise, theta_of_lines
 from fleetwear.wear.parts import (
     N_MOMENTS,
@@ -35,7 +36,6 @@ from fleetwear.wear.parts import (
     total,
 )
 from fleetwear.wear.population import Population
-from fleetwear.wear.problem import per_unit
 from fleetwear.wear.results import Estimation, WearResults
 from fleetwear.wear.search import in_solver, search
 from fleetwear.wear.shapes import Shape
@@ -60,14 +60,14 @@ class PartedCriterion(Criterion):
     lives: Parted = field(kw_only=True)
     """Parts that are ``PartSums`` in the solver's coordinate."""
     _last: dict[str, Floats] = field(default_factory=dict, kw_only=True)
-    """Of the last theta that was asked for: itself, the lines, the second derivatives."""
+    """The lines at the last theta that was asked for."""
 
     def asked(self, T: NDArray[np.float64], about: Floats) -> Floats:
         """Return what the lives of each cohort say at T, readings taken from lines (C, 2), shape (C, N_MOMENTS)."""
         return total(self.lives.ask(moments, T, about))
 
-    def profile(self, theta: Floats) -> Profile:
-        """Return the criterion, its gradient and the profiled estimates at theta."""
+    def profile(self, theta: Floats, *, derived: bool = True) -> Profile:  # noqa: ARG002
+        """Return the criterion, its derivatives, which come with it, and the profiled estimates at theta."""
         T, about = relative_covariance(theta), self._last.get("beta", np.zeros((self.n_cohorts, 2)))
         found = np.zeros((self.n_cohorts, N_MOMENTS))
         np.add.at(found, self.cohort, self.asked(T, about[self.cohort]))
@@ -76,7 +76,8 @@ class PartedCriterion(Criterion):
         inverse = np.linalg.inv(m.p)
         beta = np.einsum("gab,gb->ga", inverse, m.e)
         rss = max(float(m.yy.sum() - (beta * m.e).sum()), 1e-16 * float(self.sums.wyy.sum()))
-        sigma2, dof = self._variance(rss)
+        dof = float(self.sums.n.sum()) - (self.n_fixed if self.reml else 0)
+        sigma2 = rss / dof if self.known_variance is None else self.known_variance
 
         dp = -np.einsum("gabcd,kbc->kgad", m.pp, E)
         de = -np.einsum("gabc,kbc->kga", m.pe, E)
@@ -101,15 +102,9 @@ class PartedCriterion(Criterion):
             deviance += float(np.log(np.linalg.det(m.p)).sum())
         gradient, hessian = _by_theta(theta, by_t, by_tt)
         line = about + beta
-        self._last.update(theta=np.array(theta, dtype=np.float64), beta=line, hessian=hessian)
+        self._last["beta"] = line
         slope = np.array([[by_t[0], by_t[1] / 2.0], [by_t[1] / 2.0, by_t[2]]])
-        return Profile(deviance, gradient, slope, line, m.p, sigma2)
-
-    def second_derivatives(self, theta: Floats) -> NDArray[np.float64] | None:
-        """Return the second derivatives of the deviance by theta, shape (3, 3)."""
-        if not np.array_equal(theta, self._last.get("theta", np.zeros(0))):
-            self.profile(theta)
-        return self._last["hessian"]
+        return Profile(deviance, gradient, hessian, slope, line, m.p, sigma2)
 
 
 def _both(half: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -7,7 +7,7 @@ from fleetwear.errors import FitError
 from fleetwear.wear import fit
 from fleetwear.wear.criterion import Criterion, relative_covariance
 from fleetwear.wear.labels import labelled_readings
-from fleetwear.wear.mixed_model import hessian_of, own_lines, starting_theta, theta_of_lines
+from fleetwear.wear.mixed_model import own_lines, starting_theta, theta_of_lines
 from fleetwear.wear.parted import PartedCriterion, fit_parts
 from fleetwear.wear.parts import (
     N_MOMENTS,
@@ -121,10 +121,7 @@ def test_the_criterion_of_parts_is_that_of_all_lives(dealt, theta, reml):
         assert several.sigma2 == pytest.approx(one.sigma2, rel=1e-12)
         for name in ("gradient", "slope", "beta", "information"):
             np.testing.assert_allclose(getattr(several, name), getattr(one, name), rtol=1e-9, atol=1e-8, err_msg=name)
-    differences = hessian_of(whole, theta, one.gradient)
-    np.testing.assert_allclose(
-        parted.second_derivatives(theta), differences, rtol=1e-4, atol=1e-5 * np.abs(differences).max()
-    )
+    np.testing.assert_allclose(several.hessian, one.hessian, rtol=1e-8, atol=1e-10 * np.abs(one.hessian).max())
 
 
 @pytest.mark.parametrize("seed", range(3))
@@ -135,7 +132,7 @@ def test_the_fit_of_parts_is_that_of_one_piece(dealt, seed, reml):
     np.testing.assert_allclose(estimates(parted), estimates(one), rtol=1e-9)
     assert (parted.n_obs, parted.n_groups, parted.converged) == (one.n_obs, one.n_groups, one.converged)
     assert parted.estimation.alone == one.estimation.alone
-    assert parted.estimation.optimum.evaluations < one.estimation.optimum.evaluations
+    assert parted.estimation.optimum.evaluations == one.estimation.optimum.evaluations
 
 
 def test_small_cohorts_are_pooled_alike(make_fleet):
