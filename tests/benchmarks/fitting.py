@@ -20,7 +20,6 @@ from timing import Timed, as_table, said, show, timed, times
 
 from fleetwear.wear import fit, fit_sums
 
-
 OURS_FOR_S = 3.0
 """Seconds that fleetwear's own fits are repeated for."""
 
