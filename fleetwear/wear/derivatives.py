@@ -14,7 +14,7 @@ From dP = -P dT P and du = -P dT u + P A^-1 (sum P dT u), the derivatives along 
       - (sum u_j' dT u_j) (sum u_j' dS u_j) / (d sigma2^2)
 
 the last only where sigma2 is profiled out. (The average of observed and expected information would leave out
-parts of these; from the sums the whole costs no more.)
+parts of these; from the sums the whole costs little more.)
 """
 
 from __future__ import annotations

@@ -28,9 +28,10 @@ class Timed:
         return float(np.median(self.seconds))
 
 
-def timed(run: Callable[[], Any], runs: int) -> Timed:
-    seconds = []
-    for _ in range(runs):
+def timed(run: Callable[[], Any], runs: int, *, for_seconds: float = 0.0) -> Timed:
+    """Time so many runs at least, and as many as fit into so many seconds: a short run tells only of its moment."""
+    seconds: list[float] = []
+    while len(seconds) < runs or sum(seconds) < for_seconds:
         began = time.perf_counter()
         found = run()
         seconds.append(time.perf_counter() - began)
