@@ -19,9 +19,12 @@ EXPONENT_RANGE = (0.4, 4.0)
 """The exponents of the power curve that are searched."""
 
 
-def check_enough(sums: LifeSums, *, level: bool) -> None:
-    """Raise FitError if there are too few lives or readings, or no two distances."""
-    lives, readings = int((sums.n > 0).sum()), int(sums.n.sum())
+def check_enough(sums: LifeSums, *, level: bool, lives: int | None = None) -> None:
+    """Raise FitError if there are too few lives or readings, or no two distances.
+
+    ``lives`` is how many were read, where the rows are not lives but sums over many.
+    """
+    lives, readings = int((sums.n > 0).sum()) if lives is None else lives, int(sums.n.sum())
     if lives < MIN_LIVES or readings < lives + 3:
         raise FitError(
             f"{readings} readings of {lives} lives are too few to tell lives from errors",
@@ -37,16 +40,27 @@ def check_enough(sums: LifeSums, *, level: bool) -> None:
 
 def check_scatter(sums: LifeSums, *, level: bool) -> None:
     """Raise FitError if the lives that could show scatter about their own least-squares lines show none."""
+    refuse_no_scatter(*scatter(sums, level=level))
+
+
+def scatter(sums: LifeSums, *, level: bool) -> tuple[float, float, int]:
+    """Return squared scatter about their own lines, and squared play, of the lives that could show it, and how many.
+
+    Those of two halves of a fleet add up.
+    """
     det = sums.w * sums.wgg - sums.wg**2
     chosen = sums.n > 1 if level else (sums.n > 2) & (det > 1e-3 * sums.w * sums.wgg)
-    if not chosen.any():
-        return
-    own = sums.take(chosen)
+    own = sums if chosen.all() else sums.take(chosen)
     explained = own.wy**2 / own.w
     if not level:
         slope_part = own.wgy - own.wg * own.wy / own.w
         explained = explained + slope_part**2 / (own.wgg - own.wg**2 / own.w)
-    if float((own.wyy - explained).sum()) <= _ROUNDING * float(own.wyy.sum()):
+    return float((own.wyy - explained).sum()), float(own.wyy.sum()), len(own)
+
+
+def refuse_no_scatter(about_lines: float, whole: float, lives: float) -> None:
+    """Raise FitError if what :func:`scatter` gave shows none, of one life or more."""
+    if lives and about_lines <= _ROUNDING * whole:
         raise FitError(
             "the readings lie on their lines without any scatter, so no error variance can be estimated",
             mend="Give readings as they were taken; computed or smoothed values cannot be fitted.",

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fleetwear.wear.criterion import Criterion, Marginal, marginalise
-from fleetwear.wear.mixed_model import minimise
+from fleetwear.wear.mixed_model import minimise, starting_theta
 from fleetwear.wear.population import ASSUMED_BETWEEN, ROOT, SEPARATOR, Lines, MeanLine, condition, parent_of
 from fleetwear.wear.sums import LifeSums
 
@@ -40,25 +40,30 @@ class Grouping:
     """Whether each cohort has a group of its own."""
 
 
-def group_cohorts(cohorts: list[str], codes: Integers, sums: LifeSums) -> Grouping:
+def group_cohorts(
+    cohorts: list[str], codes: Integers, sums: LifeSums, *, lives: NDArray[np.float64] | None = None
+) -> Grouping:
     """Return the groups: cohorts that can stand alone, and pools of those that cannot.
 
     Weak groups go up to their parents, level by level. A pool at the root that is still weak joins the
-    group of most lives, where it weighs least.
+    group of most lives, where it weighs least. ``lives`` is how many lives with readings each row of the sums
+    stands for, shape (J,), where rows are sums over many.
     """
+    read = (sums.n > 0).astype(np.float64) if lives is None else lives
+    counted = np.ones(len(codes)) if lives is None else lives
     assigned = list(cohorts)
     while True:
         labels = sorted(set(assigned))
         position = {label: k for k, label in enumerate(labels)}
         group = np.array([position[label] for label in assigned], dtype=np.int64)[codes]
-        good = _identified(sums, group, len(labels))
+        good = _identified(sums, group, len(labels), read)
         weak = {label for label, identified in zip(labels, good, strict=True) if not identified}
         if not weak or len(labels) == 1:
             break
         if weak == {ROOT}:
-            lives = np.bincount(group, minlength=len(labels))
+            most = np.bincount(group, weights=counted, minlength=len(labels))
             others = [label for label in dict.fromkeys(assigned) if label != ROOT]
-            largest = max(others, key=lambda label: lives[position[label]])
+            largest = max(others, key=lambda label: most[position[label]])
             assigned = [largest if label == ROOT else label for label in assigned]
         else:
             assigned = [parent_of(label) if label in weak else label for label in assigned]
@@ -67,11 +72,10 @@ def group_cohorts(cohorts: list[str], codes: Integers, sums: LifeSums) -> Groupi
     return Grouping(labels, group, alone)
 
 
-def _identified(sums: LifeSums, group: Integers, n_groups: int) -> NDArray[np.bool_]:
+def _identified(sums: LifeSums, group: Integers, n_groups: int, read: NDArray[np.float64]) -> NDArray[np.bool_]:
     def total(values: NDArray[np.float64]) -> NDArray[np.float64]:
         return np.bincount(group, weights=values, minlength=n_groups).astype(np.float64, copy=False)
 
-    read = (sums.n > 0).astype(np.float64)
     w, wg, wgg = total(sums.w), total(sums.wg), total(sums.wgg)
     level = not np.any(wgg)
     distinct = np.full(n_groups, True) if level else w * wgg - wg**2 > 1e-10 * np.maximum(w * wgg, 1e-300)
@@ -92,9 +96,9 @@ def shrink(
     Parameters
     ----------
     m
-        The lives' marginal information at the fitted covariance, shape (J,).
+        The lives' marginal information at the fitted covariance, shape (J,), or that of cohorts.
     cohorts, codes
-        Labels of the cohorts, and the cohort of each life.
+        Labels of the cohorts, and the cohort of each row of it.
     relative_cov, sigma2
         The fitted T and residual variance.
     level
@@ -172,7 +176,9 @@ def _between(
         own.wy * scale[0], own.wgy * scale[1], own.wyy, own.log_v,
     )  # fmt: skip
     criterion = Criterion(units, codes.astype(np.int64), n_parents, reml=True, level=level, known_variance=1.0)
-    optimum = minimise(criterion, start=np.array([0.5, 0.0, 0.5]))
+    optimum = minimise(
+        criterion, start=np.array([0.5, 0.0, 0.5]) if level else starting_theta(units, known_variance=1.0)
+    )
     return optimum.relative_cov * np.outer(scale, scale), False
 
 

@@ -15,29 +15,26 @@ minus twice the log-likelihood is::
     sum_j log |I + S_j T| + [sum_c log |A_c|] + d log(2 pi RSS / d) + d + sum log v     ([...] in REML only)
 
 (Bates, Maechler, Bolker & Walker 2015, J. Stat. Softw. 67(1), equations 34 and 39, written in sums.)
-T = L L' with L = [[theta_0, 0], [theta_1, theta_2]]; with u_j = e_j - P_j beta_c, the derivative is
-tr(Gamma dT) where::
-
-    Gamma = sum_j P_j - [sum_j P_j A_c^-1 P_j] - (d / RSS) sum_j u_j u_j'
-
-Every step is a handful of array operations over all lives at once.
+T = L L' with L = [[theta_0, 0], [theta_1, theta_2]]; derivatives are in module ``derivatives``. Every step is a
+handful of array operations over all lives, a block of them at a time, so that no life costs more than five numbers
+beside its sums.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from fleetwear.wear.blocks import Block, blocks_of, places
+from fleetwear.wear.derivatives import Derivatives, derivatives
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from fleetwear.wear.sums import Floats, Integers, LifeSums
-
-
-_ONE_THREAD = 5_000
-"""Length up to which the linear algebra library takes one thread by itself."""
 
 
 @dataclass(frozen=True)
@@ -76,6 +73,16 @@ def marginalise(sums: LifeSums, T: NDArray[np.float64]) -> Marginal:
     )
 
 
+def marginal_totals(sums: LifeSums, T: NDArray[np.float64], codes: Integers, n_groups: int) -> Marginal:
+    """Return the same added up by group; ``codes`` is the group of each life, shape (J,), T of shape (2, 2)."""
+    totals = {field.name: np.zeros(n_groups) for field in fields(Marginal)}
+    for place in places(len(sums)):
+        m, group = marginalise(sums.take(place), T), codes[place]
+        for name, total in totals.items():
+            total += np.bincount(group, weights=getattr(m, name), minlength=n_groups)
+    return Marginal(**totals)
+
+
 def log_marginals(sums: LifeSums, T: NDArray[np.float64], mean: Floats, sigma2: float) -> Floats:
     """Return the log density of each row's readings given its mean line, shape (rows,).
 
@@ -96,6 +103,8 @@ class Profile:
     """Minus twice the (restricted) log-likelihood."""
     gradient: Floats
     """Its derivative by theta, shape (3,)."""
+    hessian: NDArray[np.float64]
+    """Its second derivatives by theta, shape (3, 3)."""
     slope: NDArray[np.float64]
     """Its derivative by T (Gamma), shape (2, 2): at a minimum no direction v has v' Gamma v < 0."""
     beta: Floats
@@ -103,6 +112,9 @@ class Profile:
     information: Floats
     """A_c, shape (C, 2, 2); the covariance of beta_c is sigma2 A_c^-1."""
     sigma2: float
+
+
+_NOT_DERIVED = np.full(3, np.nan), np.full((3, 3), np.nan), np.full((2, 2), np.nan)
 
 
 def relative_covariance(theta: Floats) -> NDArray[np.float64]:
@@ -133,63 +145,73 @@ class Criterion:
         """The number of fixed effects p."""
         return self.n_cohorts * (1 if self.level else 2)
 
-    def profile(self, theta: Floats) -> Profile:
-        """Return the criterion, its gradient and the profiled estimates at theta."""
-        m = marginalise(self.sums, relative_covariance(theta))
-        a11, a12, a22 = (self._by_cohort(value) for value in (m.p11, m.p12, m.p22))
+    def profile(self, theta: Floats, *, derived: bool = True) -> Profile:
+        """Return the criterion, its derivatives and the profiled estimates at theta.
+
+        Derivatives are nan where they are not asked for, which takes half the time.
+        """
+        log_det, yy, totals = self._integrated(relative_covariance(theta))
+        a11, a12, a22, q1, q2 = totals
         if self.level:
             a22 = a22 + 1.0
-        q1, q2 = self._by_cohort(m.e1), self._by_cohort(m.e2)
         det_a = a11 * a22 - a12 * a12
-        i11, i12, i22 = a22 / det_a, -a12 / det_a, a11 / det_a
-        beta1, beta2 = i11 * q1 + i12 * q2, i12 * q1 + i22 * q2
-        rss = float(self._sum(m.yy) - beta1 @ q1 - beta2 @ q2)
+        inverse = np.array([a22, -a12, a11]) / det_a
+        beta = inverse[:2] * q1 + inverse[1:] * q2
+        rss = yy - float(beta[0] @ q1 + beta[1] @ q2)
         if self.known_variance is None:
-            rss = max(rss, 1e-16 * float(self.sums.wyy.sum()))  # less than this is rounding
+            rss = max(rss, 1e-16 * self._yy)  # less than this is rounding
+        dof = self._n - (self.n_fixed if self.reml else 0)
+        sigma2 = rss / dof if self.known_variance is None else self.known_variance
 
-        c = self.cohort
-        u1 = m.e1 - m.p11 * beta1[c] - m.p12 * beta2[c]
-        u2 = m.e2 - m.p12 * beta1[c] - m.p22 * beta2[c]
-        sigma2, dof = self._variance(rss)
-        w1, w2 = (u1, u2) if self.weight is None else (u1 * self.weight, u2 * self.weight)
-        g11 = self._sum(m.p11) - _dot(w1, u1) / sigma2
-        g12 = self._sum(m.p12) - _dot(w1, u2) / sigma2
-        g22 = self._sum(m.p22) - _dot(w2, u2) / sigma2
-        if self.reml:
-            b11, b12, b22 = i11[c], i12[c], i22[c]
-            x1, x2 = m.p11 * b11 + m.p12 * b12, m.p11 * b12 + m.p12 * b22
-            z1, z2 = m.p12 * b11 + m.p22 * b12, m.p12 * b12 + m.p22 * b22
-            g11 -= _dot(x1, m.p11) + _dot(x2, m.p12)
-            g12 -= _dot(x1, m.p12) + _dot(x2, m.p22)
-            g22 -= _dot(z1, m.p12) + _dot(z2, m.p22)
-        if self.level:
-            g12 = g22 = 0.0
-        a, b, d = (float(value) for value in theta)
-        gradient = 2.0 * np.array([g11 * a + g12 * b, g12 * a + g22 * b, g22 * d])
-
-        deviance = self._sum(m.log_det) + dof * np.log(2.0 * np.pi * sigma2) + rss / sigma2
-        deviance += self._sum(self.sums.log_v)
+        deviance = log_det + dof * np.log(2.0 * np.pi * sigma2) + rss / sigma2 + self._log_v
         if self.reml:
             deviance += float(np.log(det_a).sum())
-        information = np.stack([a11, a12, a12, a22], axis=-1).reshape(-1, 2, 2)
-        slope = np.array([[g11, g12], [g12, g22]])
-        return Profile(deviance, gradient, slope, np.stack([beta1, beta2], axis=-1), information, sigma2)
+        by_theta = _NOT_DERIVED
+        if derived:
+            by_theta = self._derivatives(beta, inverse, sigma2, dof).by_theta(theta, level=self.level)
+        information = np.array([a11, a12, a12, a22]).T.reshape(-1, 2, 2)
+        return Profile(deviance, *by_theta, beta.T, information, sigma2)
 
-    def _sum(self, values: Floats) -> float:
-        return float(values.sum()) if self.weight is None else _dot(self.weight, values)
+    def _integrated(self, T: NDArray[np.float64]) -> tuple[float, float, Floats]:
+        """Return log |I + S T| and y' V^-1 y of all lives, and P and e by cohort, shape (5, C).
 
-    def _by_cohort(self, values: Floats) -> Floats:
-        if self.n_cohorts == 1:
-            return np.array([self._sum(values)])
-        if self.weight is not None:
-            values = values * self.weight
-        return np.bincount(self.cohort, weights=values, minlength=self.n_cohorts).astype(np.float64, copy=False)
+        P and e of each life are kept for the derivatives.
+        """
+        log_det, yy, totals = 0.0, 0.0, np.zeros((5, self.n_cohorts))
+        for block in self._blocks:
+            m = marginalise(block.sums, T)
+            kept = self._kept[:, block.place]
+            kept[0], kept[1], kept[2], kept[3], kept[4] = m.p11, m.p12, m.p22, m.e1, m.e2
+            totals[:, block.cohorts] += block.by_cohort(block.weighed(kept))
+            log_det += float(block.total(m.log_det))
+            yy += float(block.total(m.yy))
+        return log_det, yy, totals
 
-    def _variance(self, rss: float) -> tuple[float, float]:
-        dof = self._sum(self.sums.n) - (self.n_fixed if self.reml else 0)
-        return (rss / dof if self.known_variance is None else self.known_variance), dof
+    def _derivatives(self, beta: Floats, inverse: Floats, sigma2: float, dof: float) -> Derivatives:
+        blocks = ((block, self._kept[:, block.place]) for block in self._blocks)
+        profiled = dof if self.known_variance is None else np.inf
+        return derivatives(blocks, beta, inverse, sigma2, profiled, reml=self.reml)
 
+    @cached_property
+    def _blocks(self) -> list[Block]:
+        return blocks_of(self.sums, self.cohort, self.weight)
 
-def _dot(a: Floats, b: Floats) -> float:
-    """Return the inner product in one thread: a product this short loses more by waiting for others."""
-    return float(np.dot(a, b)) if len(a) < _ONE_THREAD else float(np.einsum("j,j->", a, b))
+    @cached_property
+    def _kept(self) -> Floats:
+        """Room for P and e of each life in the order of cohorts, shape (5, J)."""
+        return np.empty((5, len(self.sums)))
+
+    @cached_property
+    def _n(self) -> float:
+        return self._total(self.sums.n)
+
+    @cached_property
+    def _log_v(self) -> float:
+        return self._total(self.sums.log_v)
+
+    @cached_property
+    def _yy(self) -> float:
+        return float(self.sums.wyy.sum())
+
+    def _total(self, values: Floats) -> float:
+        return float((values if self.weight is None else values * self.weight).sum())

@@ -188,7 +188,7 @@ class OnsetProblem:
             criterion = Criterion(
                 likely.solver_sums(pace), likely.groups, len(self.grouping.labels), reml=False, weight=likely.shares
             )
-            optimum = minimise(criterion, start=inside(theta), hessian=optimum.hessian, finish=False, steps=1)
+            optimum = minimise(criterion, start=inside(theta), finish=False, steps=1)
             theta, beta, sigma2 = optimum.theta, optimum.profile.beta, optimum.profile.sigma2
             pace = likely.better_pace(pace, weights, theta, beta, sigma2)
             before = deviance

@@ -7,13 +7,13 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
-from fleetwear.wear.checks import EXPONENT_RANGE, check_enough, check_scatter, doubt_of
-from fleetwear.wear.cohorts import Grouping, group_cohorts, shrink
-from fleetwear.wear.criterion import Criterion, Marginal, marginalise
+from fleetwear.wear.checks import EXPONENT_RANGE, doubt_of
+from fleetwear.wear.cohorts import Grouping, shrink
+from fleetwear.wear.criterion import Criterion, Marginal
 from fleetwear.wear.judging import first_settled, judge, judge_all
-from fleetwear.wear.mixed_model import Optimum, inside, minimise, starting_theta
+from fleetwear.wear.lines import checked_grouping, estimation_of, fit_lines, per_unit
+from fleetwear.wear.mixed_model import Optimum, minimise, starting_theta
 from fleetwear.wear.onset import OnsetProblem, OnsetSums, TwoStage, mixed_marginal, onset_grid, onset_sums
 from fleetwear.wear.population import Population
 from fleetwear.wear.results import Estimation, WearResults
@@ -21,7 +21,7 @@ from fleetwear.wear.search import in_solver, points_about, search
 from fleetwear.wear.shapes import Shape, ShapeName
 from fleetwear.wear.sums import evenly
 from fleetwear.wear.two_stage import TwoStagePopulation, beyond_records
-from fleetwear.wear.wandering import Filter, WanderingPopulation
+from fleetwear.wear.wandering import Filter
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -170,7 +170,7 @@ class Problem:
         """Return the fit of one shape to all lives."""
         population, estimation = self.estimate(name, None)
         if name == "straight":
-            population, estimation = _per_unit(population, estimation)
+            population, estimation = per_unit(population, estimation)
         return WearResults(population, estimation, self.lives, self.cohorts, self.cohort_codes, self.readings)
 
     def sums(self, exponent: float, wander: float = 0.0) -> LifeSums:
@@ -189,17 +189,18 @@ class Problem:
     def estimate(self, name: ShapeName, keep: NDArray[np.bool_] | None) -> tuple[Population, Estimation]:
         """Return the population of one shape, fitted to all lives or to those of a mask."""
         codes = self.cohort_codes if keep is None else self.cohort_codes[keep]
-        straight = self._taken(1.0, keep)
-        check_enough(straight, level=name == "level")
-        check_scatter(straight if name != "level" else straight.without_growth(), level=name == "level")
-        grouping = group_cohorts(self.cohorts, codes, straight if name != "level" else straight.without_growth())
+        grouping = checked_grouping(self._taken(1.0, keep), self.cohorts, codes, level=name == "level")
         if name == "two-stage":
             population, estimation = self._two_stage(grouping, codes, keep)
         else:
             exponent = self._exponent(grouping, keep) if name == "power" else 1.0
             wander = self._wander(grouping, keep) if name == "wandering" else 0.0
             shape = Shape(name, exponent, self.readings.mean_distance)
-            population, estimation = self._population(shape, grouping, codes, keep, wander=wander)
+            population, estimation = fit_lines(
+                self._taken(exponent, keep, wander), grouping, self.cohorts, codes, shape=shape, reml=self.reml,
+                wander=wander, near=self._found.optima.get(name), n_obs=len(self.raw.life),
+            )  # fmt: skip
+            self._found.optima = self._found.optima | {name: estimation.optimum}
         return replace(population, errors=self.errors), estimation
 
     def _taken(self, exponent: float, keep: NDArray[np.bool_] | None, wander: float = 0.0) -> LifeSums:
@@ -248,57 +249,18 @@ class Problem:
         Each call starts where the last ended.
         """
         start: Floats | None = None
-        hessian: NDArray[np.float64] | None = None
 
         def deviance(parameter: float) -> float:
-            nonlocal start, hessian
+            nonlocal start
             exponent, wander = of(parameter)
             sums, _, _ = in_solver(self._taken(exponent, keep, wander))
             criterion = Criterion(sums, grouping.codes, len(grouping.labels), reml=False)
             first = starting_theta(sums) if start is None else start
-            optimum = minimise(criterion, start=first, hessian=hessian, finish=False)
-            hessian = optimum.hessian
+            optimum = minimise(criterion, start=first, finish=False)
             start = np.maximum(np.abs(optimum.theta), 0.05) * np.where(optimum.theta < 0, -1.0, 1.0)
             return optimum.profile.deviance
 
         return deviance
-
-    def _population(
-        self, shape: Shape, grouping: Grouping, codes: Integers, keep: NDArray[np.bool_] | None, *, wander: float
-    ) -> tuple[Population, Estimation]:
-        level = shape.name == "level"
-        raw = self._taken(shape.exponent, keep, wander)
-        sums, centre, spread = (raw.without_growth(), 0.0, 1.0) if level else in_solver(raw)
-        criterion = Criterion(sums, grouping.codes, len(grouping.labels), reml=self.reml, level=level)
-        near = self._found.optima.get(shape.name)
-        if near is None:
-            optimum = minimise(criterion, start=starting_theta(sums))
-        else:
-            optimum = minimise(criterion, start=inside(near.theta), hessian=near.hessian)
-        self._found.optima = self._found.optima | {shape.name: optimum}
-        sigma2 = optimum.profile.sigma2
-        marginal = marginalise(sums, optimum.relative_cov)
-        lines, between, assumed = shrink(
-            marginal, self.cohorts, codes, relative_cov=optimum.relative_cov, sigma2=sigma2, level=level
-        )
-        n_groups = len(grouping.labels)
-        jacobian = 2.0 * n_groups * np.log(spread) if self.reml and not level else 0.0
-        deviance = optimum.profile.deviance + jacobian
-        found = (shape, centre, spread, optimum.relative_cov, sigma2, lines, between, doubt_of(optimum, shape))
-        wanders = shape.name == "wandering"
-        population = WanderingPopulation(*found, wander) if wanders else Population(*found)
-        n_parameters = criterion.n_fixed + (2 if level else 4) + (shape.name in ("power", "wandering"))
-        estimation = self._estimation(
-            optimum,
-            grouping,
-            codes,
-            sums,
-            reml=self.reml,
-            deviance=deviance,
-            n_parameters=n_parameters,
-            note=assumed,
-        )
-        return population, estimation
 
     def _two_stage(
         self, grouping: Grouping, codes: Integers, keep: NDArray[np.bool_] | None
@@ -339,9 +301,9 @@ class Problem:
         population = TwoStagePopulation(
             shape, centre, spread, T, found.sigma2, lines, between, doubt, found.pace, onsets, weights
         )
-        estimation = self._estimation(
-            replace(found.optimum, converged=found.converged), grouping, codes, straight, reml=False,
-            deviance=found.deviance, n_parameters=2 * n_groups + 4 + len(grid), note=assumed,
+        estimation = estimation_of(
+            replace(found.optimum, converged=found.converged), grouping, self.cohorts, codes, straight, reml=False,
+            deviance=found.deviance, n_parameters=2 * n_groups + 4 + len(grid), note=assumed, n_obs=len(self.raw.life),
         )  # fmt: skip
         return population, estimation
 
@@ -363,34 +325,3 @@ class Problem:
             )
             parts.append(mixed_marginal(some.solver_sums(found.pace), found.optimum.relative_cov, some.shares(found)))
         return Marginal(*(np.concatenate([getattr(part, f.name) for part in parts]) for f in fields(Marginal)))
-
-    def _estimation(
-        self, optimum: Optimum, grouping: Grouping, codes: Integers, sums: LifeSums, *, reml: bool, deviance: float,
-        n_parameters: int, note: str,
-    ) -> Estimation:  # fmt: skip
-        lives = pd.Series(codes).value_counts()
-        return Estimation(
-            optimum=optimum,
-            groups=grouping.labels,
-            alone={label: grouping.alone[label] for label in self.cohorts},
-            lives={label: int(lives.get(k, 0)) for k, label in enumerate(self.cohorts)},
-            n_obs=len(self.raw.life),
-            n_groups=int((sums.n > 0).sum()),
-            reml=reml,
-            loglik=-deviance / 2.0,
-            n_parameters=n_parameters,
-            note=note,
-        )
-
-
-def _per_unit(population: Population, estimation: Estimation) -> tuple[Population, Estimation]:
-    """Return a straight fit with growth per unit of distance: reference 1 in place of the mean distance.
-
-    The restricted likelihood is that of the design as stated, so it moves with the scale of x: minus twice
-    its logarithm grows by 2 log(reference) for each growth that is estimated.
-    """
-    r = population.shape.reference
-    moved = replace(population, shape=Shape("straight"), centre=population.centre * r, spread=population.spread * r)
-    if estimation.reml:
-        estimation = replace(estimation, loglik=estimation.loglik - len(estimation.groups) * float(np.log(r)))
-    return moved, estimation

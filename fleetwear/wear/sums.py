@@ -46,7 +46,7 @@ class LifeSums:
     def __len__(self) -> int:
         return len(self.n)
 
-    def take(self, rows: NDArray[np.bool_] | Integers) -> LifeSums:
+    def take(self, rows: NDArray[np.bool_] | Integers | slice) -> LifeSums:
         """Return the sums of some of the lives, chosen by a mask or by positions."""
         return LifeSums(**{field.name: getattr(self, field.name)[rows] for field in fields(self)})
 

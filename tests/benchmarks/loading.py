@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
 import sys
 import tempfile
 from datetime import date
@@ -10,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
+from timing import as_table, child, show
 
 VEHICLES, VISITS = 2_500, 20
 MODEL = "unit,model\n"
@@ -54,7 +54,7 @@ def write_files(folder: Path, rows: int) -> list[Path]:
 
 
 OURS = """
-import resource, sys, time
+import sys, time
 from datetime import date
 from pathlib import Path
 from fleetwear.intake import load_files
@@ -67,7 +67,7 @@ began = time.perf_counter()
 (summary,) = load_files(store, [folder / "readings.csv"], today=today)
 seconds = time.perf_counter() - began
 assert summary.rows_quarantined == 0, summary.reasons
-print(seconds, summary.rows_in, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024**2)
+print(seconds, summary.rows_in, peak() / 1024**3)
 """
 THEIRS = """
 import sys, time
@@ -83,24 +83,28 @@ print(time.perf_counter() - began, con.execute("select count(*) from readings").
 """
 
 
-def run(code: str, folder: Path) -> list[float]:
-    done = subprocess.run([sys.executable, "-c", code, str(folder)], capture_output=True, text=True, check=True)
-    return [float(each) for each in done.stdout.split()[-3:]]
-
-
 def compare(rows: int) -> list[str]:
     """Return a row of the table: rows, both seconds, how often ours fit into DuckDB's, and the largest memory, GiB."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         write_files(folder, rows)
         size = (folder / "readings.csv").stat().st_size
-        theirs = run(THEIRS, folder)
-        mine = run(OURS, folder)
+        theirs = child(THEIRS, folder)
+        mine = child(OURS, folder)
         assert theirs[1] == mine[1] == rows
     row = [f"{rows:,}", f"{size / 1e6:.0f} MB", f"{mine[0]:.1f} s", f"{theirs[0]:.2f} s", f"{mine[0] / theirs[0]:.1f}"]
     row.append(f"{mine[2]:.2f} GiB")
-    print("  ".join(f"{cell:>10}" for cell in row), flush=True)
+    show(row)
     return row
+
+
+def load_section(*, quick: bool) -> str:
+    rows = [compare(rows) for rows in ((100_000,) if quick else (100_000, 1_000_000))]
+    header = ["rows", "file", "fleetwear", "DuckDB", "ratio", "most memory"]
+    return f"""Loading a clean readings CSV, checked against the contract and the store, beside DuckDB's `create table
+as select` from the same file, which checks nothing:
+
+{as_table(header, rows)}"""
 
 
 if __name__ == "__main__":

@@ -73,7 +73,11 @@ def test_commands_ask_nobody(told, tmp_path):
     run(environment, "forecast", "--store", store)
     run(environment, "flags", "--all", "--store", store)
     run(environment, "vehicle", "EX1", "--pdf", tmp_path / "page.pdf", "--store", store)
+    run(environment, "partition", tmp_path / "parts", "--partitions", "2", "--store", store)
+    run(environment, "forecast-partitions", tmp_path / "parts", "--workers", "1")
     assert Path(tmp_path / "page.pdf").stat().st_size > 1000
+    assert (tmp_path / "parts/forecasts/part-0001.parquet").exists()
+    assert lines().count("hook at work") > 6, "the worker has no hook"
     assert elsewhere(lines()) == []
 
 

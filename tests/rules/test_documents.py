@@ -14,7 +14,7 @@ from fleetwear.cli import app
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 COMMANDS = typer.main.get_command(app).commands  # type: ignore[attr-defined]
-WITHOUT_STORE = {"study", "templates"}
+WITHOUT_STORE = {"forecast-partitions", "study", "templates"}
 """The commands that neither read nor write a store."""
 TOP = {
     "README.md",

@@ -10,7 +10,7 @@ ORDER = [
     {"fleetwear.vocabulary", "fleetwear.units", "fleetwear.errors"},
     {"fleetwear.store", "fleetwear.wear", "fleetwear.usage", "fleetwear.measurement", "fleetwear.survival"},
     {"fleetwear.intake", "fleetwear.forecast"},
-    {"fleetwear.planning", "fleetwear.backtest"},
+    {"fleetwear.planning", "fleetwear.backtest", "fleetwear.partitions"},
     {"fleetwear.trends", "fleetwear.recording"},
     {"fleetwear.reports"},
     {"pipelines"},

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from fleetwear.wear import blocks
 from fleetwear.wear.criterion import Criterion, marginalise, relative_covariance
 from fleetwear.wear.sums import reading_arrays
 
@@ -82,6 +83,60 @@ def test_gradient_equals_central_differences(reml, known_variance, level):
             expected[k] = (ends[0] - ends[1]) / 2e-5
         # a central difference at 1e-5 keeps about ten digits of the deviance, six of its slope
         np.testing.assert_allclose(criterion.profile(theta).gradient, expected, rtol=2e-6, atol=2e-6)
+
+
+@pytest.mark.parametrize("reml", [True, False])
+@pytest.mark.parametrize("known_variance", [None, 0.6])
+@pytest.mark.parametrize("level", [False, True])
+def test_hessian_equals_central_differences_of_the_gradient(reml, known_variance, level):
+    life, x, y, v, cohort = problem(5, level=level)
+    criterion = Criterion(
+        sums_of(life, x, y, v, level=level), cohort, 3, reml, level=level, known_variance=known_variance
+    )
+    rng = np.random.default_rng(0)
+    for theta in [np.array(theta) for theta in THETAS] + [rng.normal(size=3) * 2.0 for _ in range(20)]:
+        theta = theta * ([1.0, 0.0, 0.0] if level else 1.0)
+        expected = np.zeros((3, 3))
+        for k in range(1 if level else 3):
+            step = np.zeros(3)
+            step[k] = 1e-5
+            ends = [criterion.profile(theta + sign * step).gradient for sign in (1.0, -1.0)]
+            expected[k] = (ends[0] - ends[1]) / 2e-5
+        hessian = criterion.profile(theta).hessian
+        # as for the gradient: a difference at 1e-5 keeps six digits of the largest
+        np.testing.assert_allclose(hessian, expected, rtol=1e-6, atol=1e-6 * max(1.0, np.abs(expected).max()))
+
+
+@pytest.mark.parametrize("weighted", [False, True])
+def test_blocks_and_the_order_of_lives_change_nothing(monkeypatch, weighted):
+    """A few lives a block, blocks that end within a cohort, and cohorts in any order."""
+    rng = np.random.default_rng(1)
+    life, x, y, v, _ = problem(8, lives=60)
+    cohort = rng.choice([0, 2, 3], 60, p=[0.7, 0.25, 0.05])
+    cohort[:1] = 1
+    sums = sums_of(life, x, y, v, level=False)
+    weight = rng.uniform(0.1, 1.0, 60) if weighted else None
+    theta = np.array([0.8, 0.3, 0.5])
+    whole = Criterion(sums, cohort, 4, not weighted, weight=weight).profile(theta)
+    monkeypatch.setattr(blocks, "_LENGTH", 7)
+    order = rng.permutation(60)
+    parts = Criterion(
+        sums.take(order), cohort[order], 4, not weighted, weight=None if weight is None else weight[order]
+    ).profile(theta)
+    for name in ("deviance", "gradient", "hessian", "slope", "beta", "information", "sigma2"):
+        np.testing.assert_allclose(getattr(parts, name), getattr(whole, name), rtol=1e-11, atol=1e-9)
+
+
+def test_a_weight_counts_lives_as_often():
+    """Twice a life is one of weight two."""
+    life, x, y, v, cohort = problem(4)
+    sums, weight = sums_of(life, x, y, v, level=False), np.where(np.arange(17) % 3 == 0, 2.0, 1.0)
+    twice = np.repeat(np.arange(17), weight.astype(int))
+    theta = np.array([0.8, 0.3, 0.5])
+    once = Criterion(sums, cohort, 3, False, weight=weight).profile(theta)
+    often = Criterion(sums.take(twice), cohort[twice], 3, False).profile(theta)
+    for name in ("deviance", "gradient", "hessian", "slope", "beta", "information", "sigma2"):
+        np.testing.assert_allclose(getattr(once, name), getattr(often, name), rtol=1e-11, atol=1e-9)
 
 
 @pytest.mark.parametrize("reml", [True, False])

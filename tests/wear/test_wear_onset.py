@@ -179,7 +179,7 @@ def test_the_weight_of_later_is_spread_beyond_the_records_at_the_last_hazard(fit
 
 
 def test_a_restricted_likelihood_is_refused_in_words():
-    life, x, y, _, _ = fleet(20, 1)
+    life, x, y, _, _ = fleet(60, 1)
     with pytest.raises(InputError, match="no restricted likelihood is defined"):
         wear.fit(life, x, y, shape="two-stage", reml=True)
     with pytest.raises(InputError, match="no restricted"):
