@@ -72,26 +72,19 @@ import sys, time
 import numpy as np
 from fleetwear.wear import fit_sums
 from fleetwear.wear.sums import LifeSums
-table = np.load(sys.argv[1])
-names, runs = sys.argv[2].split(","), int(sys.argv[3])
+table, names, runs = np.load(sys.argv[1]), sys.argv[2].split(","), int(sys.argv[3])
 def fitted(columns): return fit_sums(LifeSums(*columns[1:]), names, columns[0].astype(np.int64), reference=1.0)
-fitted(table[:, :200])
-before, seconds = peak(), []
-for _ in range(runs):
-    began = time.perf_counter()
-    fitted(table)
-    seconds.append(time.perf_counter() - began)
-print(np.median(seconds), peak() - before, peak())
 """
 FROM_READINGS = """
 import sys, time
 import numpy as np
 from fleetwear.wear import fit
-table = np.load(sys.argv[1])
-runs = int(sys.argv[3])
+table, runs = np.load(sys.argv[1]), int(sys.argv[3])
 def fitted(columns):
     life, cohort = columns[0].astype(np.int64), columns[1].astype(np.int64)
     return fit(life, columns[2], columns[3], cohort, shape="straight")
+"""
+MEASURED = """
 fitted(table[:, :1000])
 before, seconds = peak(), []
 for _ in range(runs):
@@ -115,7 +108,7 @@ def curves_section(*, quick: bool) -> str:
             row = [f"{lives:,}"]
             for code, given, rows_of_a_life in ((FROM_SUMS, own, 1), (FROM_READINGS, readings, READINGS)):
                 np.save(table, given)
-                seconds, more, peak = child(code, table, ",".join(NAMES), runs)
+                seconds, more, peak = child(code + MEASURED, table, ",".join(NAMES), runs)
                 if lives == 10_000:
                     first[code] = seconds / lives
                 growth = times(seconds / lives / first[code]) if code in first else ""
