@@ -69,7 +69,11 @@ def save_fit(
 ) -> int:
     """Write a fit in one transaction and return its fit_id; lines and residuals are those of its knowledge."""
     sharing = {"vehicle": fit.sharing.vehicle, "joint": fit.sharing.joint, "note": fit.sharing.note}
-    stored = json.loads(settings.to_json()) | {"sharing": sharing, "unfitted": fit.unfitted}
+    stored = json.loads(settings.to_json()) | {
+        "sharing": sharing,
+        "unfitted": fit.unfitted,
+        "setups": {kind: found.carried for kind, found in fit.setups.items()},
+    }
     con.begin()
     try:
         fit_id = _new_run(con, "fits", run, {"settings": json.dumps(stored, sort_keys=True)})
