@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from fleetwear.errors import DoubtfulFitWarning, FitError
+from fleetwear.errors import DoubtfulFitWarning, FitError, InputError
 from fleetwear.forecast.group_readings import GroupReadings
 from fleetwear.forecast.knowledge import Knowledge, know_series
 from fleetwear.forecast.settings import Settings
@@ -83,8 +83,14 @@ def fit_fleet(
 
     ``keep`` takes what is known block by block, lines and residuals with it, which ``knowledge`` then lacks.
     ``on_progress`` is called with a kind or other words, how many are done and how many there are.
+
+    Raises
+    ------
+    InputError
+        If a repeatability is given of a way in which nothing was read.
     """
     chosen = settings or Settings()
+    _check_known(con, chosen)
     groups: dict[str, EnsembleResults] = {}
     unfitted: dict[str, str] = {}
     setups: dict[str, Findings] = {}
@@ -94,7 +100,7 @@ def fit_fleet(
             on_progress(kind, done, len(kinds))
         directions = sorted(series.loc[series["kind"] == kind, "direction"].unique())
         try:
-            found = _setups(con, kind, chosen)
+            found = count_by_setups(con, kind, chosen)
             if found is not None:
                 setups[kind] = found
             for name, direction in _parts(con, kind, directions, chosen):
@@ -115,7 +121,20 @@ def fit_fleet(
     return FleetFit(groups, knowledge, sharing, unfitted, setups)
 
 
-def _setups(con: duckdb.DuckDBPyConnection, kind: str, settings: Settings) -> Findings | None:
+def _check_known(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
+    if not settings.repeatability_mm:
+        return
+    names = [str(row[0]) for row in con.execute(sql("fit/ways")).fetchall()]
+    for way, _ in settings.repeatability_mm:
+        if way not in names:
+            ways = "; ".join(name for name in names if ": " not in name)
+            raise InputError(
+                f"nothing was read as {way!r}, of which a repeatability is given",
+                mend=f'Choose one of: {ways}; with ": " and a shop or technician behind it if it is theirs.',
+            )
+
+
+def count_by_setups(con: duckdb.DuckDBPyConnection, kind: str, settings: Settings) -> Findings | None:
     """Return what repeat visits of a kind say of setup, and have its readings count so; None where nothing differs.
 
     Of many lives a sample tells it.

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
 _FLAT = 0.05
 """Length of a column beside a life's other columns below which it tells nothing of that life's line."""
-_STEPS, _AT_REST = 100, 1e-8
+_STEPS, _AT_REST = 100, 1e-11
 _LEAST = 1e-6
 """Smallest variance of a reading, over the variance of all about their lines."""
 _LARGEST_STEP = 4.0
