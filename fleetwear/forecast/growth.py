@@ -149,17 +149,20 @@ def count_by_setups(con: duckdb.DuckDBPyConnection, kind: str, settings: Setting
     raw, sample = readings.arrays(), sampled_lives(codes)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", DoubtfulFitWarning)
-        found = learn_setups(
-            raw.only(sample),
-            pd.Index(readings.lives["series"])[sample],
-            [str(cohort) for cohort in cohorts],
-            codes[sample],
-            sources[sample[raw.life]].reset_index(drop=True),
-            methods=readings.ways,
-            reference_method=readings.reference_way,
-            detection=(settings.none_seen_mm, settings.none_seen_softness_mm),
-            known=known,
-        )
+        try:
+            found = learn_setups(
+                raw.only(sample),
+                pd.Index(readings.lives["series"])[sample],
+                [str(cohort) for cohort in cohorts],
+                codes[sample],
+                sources[sample[raw.life]].reset_index(drop=True),
+                methods=readings.ways,
+                reference_method=readings.reference_way,
+                detection=(settings.none_seen_mm, settings.none_seen_softness_mm),
+                known=known,
+            )
+        except FitError:
+            return None  # the fit itself says why
     every = con.execute(sql("fit/sources_of_kind"), {"kind": kind}).df()
     factor = np.where(every["is_measured"], factors_of(found, every), 1.0)
     con.register("reading_factors", every[["series", "visit_id", "timing"]].assign(factor=factor))
