@@ -14,12 +14,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from fleetwear.errors import FitError
 from fleetwear.measurement.repeats import repeats_of
 from fleetwear.measurement.setups import Repeatability, Setups, estimate_setups, repeatability_of
-from fleetwear.wear.fitting import fit_readings
+from fleetwear.wear.fitting import fit_each
 from fleetwear.wear.judging import judge
-from fleetwear.wear.results import WearResults
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -28,13 +26,15 @@ if TYPE_CHECKING:
 
     from fleetwear.measurement.repeats import Floats, Integers, Repeats
     from fleetwear.wear.population import Population
+    from fleetwear.wear.results import WearResults
     from fleetwear.wear.sums import ReadingArrays
 
     Flags = NDArray[np.bool_]
     Texts = NDArray[np.object_]
 
-SHAPES = ("power", "two-stage")
-"""Shapes that are tried for the lives' lines before the fit; the one about which readings scatter least is taken."""
+SHAPES = ("straight", "power", "two-stage")
+"""Shapes that are tried for the lives' lines before the fit; the one about which readings scatter least is taken. Their
+order is that of the fit itself: a mixture begun from straight lines may run away where few lives were read."""
 SLIPPED = 0.5
 """Probability of having slipped above which a reading stays out."""
 GROUPINGS = ("method", "shop", "technician")
@@ -43,6 +43,8 @@ VISIT_COLUMNS = ["life", "growth", "passed", "play_mm", "strokes", "setup_share"
                  "technician"]  # fmt: skip
 _TURNS = 2
 """Times that readings are judged anew with what was found: a careful shop's slips show only beside its own scatter."""
+_REACH = 3.0
+"""Of the largest play read, what a mean line at the mean distance may come to."""
 _FACTORS = (0.05, 20.0)
 _NOBODY = ""
 
@@ -72,7 +74,7 @@ def lines_of(fit: WearResults, raw: ReadingArrays) -> pd.DataFrame:
             "growth": growth,
             "passed": passed,
             "play_mm": raw.play - population.errors.methods.of(raw).offset,
-            "kept": _measured(raw) & (judged.slipped <= SLIPPED),
+            "kept": _measured(raw) & (judged.slipped <= SLIPPED) & np.isfinite(growth + passed),
         }
     )
 
@@ -284,7 +286,7 @@ def learn_setups(
 ) -> Findings:
     """Return what the repeat visits of lives say of setup, before the shapes of their wear are weighed.
 
-    Each of `SHAPES` is fitted by itself, and the one about whose lines readings scatter least is taken.
+    Each of `SHAPES` is fitted, and the one about whose lines readings scatter least is taken.
 
     Parameters
     ----------
@@ -298,36 +300,37 @@ def learn_setups(
     Raises
     ------
     FitError
-        If no shape can be fitted.
+        If a shape cannot be fitted.
     """
 
-    def found_with(shape: str, readings: ReadingArrays) -> Findings:
-        fit = fit_readings(
-            readings, lives, cohorts, cohort_codes, shape=shape, slips=True, methods=methods,
+    def found_with(shapes: tuple[str, ...], readings: ReadingArrays) -> dict[str, Findings]:
+        fits = fit_each(
+            readings, lives, cohorts, cohort_codes, shapes=shapes, methods=methods,
             reference_method=reference_method, detection=detection,
         )  # fmt: skip
-        assert isinstance(fit, WearResults)
-        visits = sources.assign(life=readings.life, **lines_of(fit, readings))
-        return find_setups(visits[visits["kept"]], known=known)
+        seen = {
+            shape: sources.assign(life=readings.life, **lines_of(fit, readings))
+            for shape, fit in fits.items()
+            if shape == SHAPES[0] or _within_reach(fit, readings)
+        }
+        return {shape: find_setups(visits[visits["kept"]], known=known) for shape, visits in seen.items()}
 
-    tried: dict[str, Findings] = {}
-    refused: FitError | None = None
-    for shape in SHAPES:
-        try:
-            tried[shape] = found_with(shape, raw)
-        except FitError as error:
-            refused = error
-    if not tried:
-        assert refused is not None
-        raise refused
+    tried = found_with(SHAPES, raw)
     best = min(tried, key=lambda name: tried[name].scatter)
     found = tried[best]
     for _ in range(_TURNS):
         if found.carried == GROUPINGS[0]:
             break
         ratio = raw.variance_ratio * factors_of(found, sources)
-        found = found_with(best, replace(raw, variance_ratio=ratio))
+        again = found_with(SHAPES[: SHAPES.index(best) + 1], replace(raw, variance_ratio=ratio))
+        found = again.get(best, again[SHAPES[0]])
     return found
+
+
+def _within_reach(fit: WearResults, readings: ReadingArrays) -> bool:
+    """Return whether the mean lines of a fit lie among what was read; a mixture of few lives may run away."""
+    prior = fit.population.prior(fit.cohort_labels, fit.cohort_codes)
+    return bool((np.abs(prior.mean[:, 0]) <= _REACH * np.abs(readings.play).max()).all())
 
 
 def factors_of(findings: Findings, sources: pd.DataFrame) -> Floats:
