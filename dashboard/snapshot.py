@@ -17,6 +17,7 @@ from fleetwear.planning.consistency import Consistency, read_consistency
 from fleetwear.planning.flags import Flags, read_flags
 from fleetwear.planning.learnt import Learnt, read_learnt
 from fleetwear.planning.maintenance import MaintenanceRecord, read_maintenance
+from fleetwear.planning.setups import SetupRecord, read_setups
 from fleetwear.planning.vehicle import VehicleRecord, read_vehicle
 from fleetwear.reports.joint_history import JointHistory, joint_histories
 from fleetwear.store import default_store_dir, open_snapshot, snapshot_number
@@ -113,6 +114,12 @@ def learnt(folder: str, number: int) -> Learnt | None:
 def consistency(folder: str, number: int) -> Consistency:
     """Return what the latest fit says of the sources of readings; nobody may change it."""
     return read_consistency(_connection(folder, number).cursor())
+
+
+@st.cache_resource(max_entries=24, show_spinner="Comparing visits")
+def setups(folder: str, number: int, *, kind: str | None, people: bool) -> SetupRecord:
+    """Return what repeat visits say of setup, by technician too for those who may see it; nobody may change it."""
+    return read_setups(_connection(folder, number).cursor(), kind=kind, people=people)
 
 
 @st.cache_resource(max_entries=3, show_spinner=False)

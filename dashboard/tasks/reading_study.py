@@ -8,6 +8,7 @@ import streamlit as st
 
 from dashboard.listing import Cell, Column, Markup, listing, said
 from dashboard.messages import show as show_error
+from dashboard.tasks import repeat_visits
 from fleetwear.errors import FleetwearError
 from fleetwear.intake.study_file import read_study_bytes
 from fleetwear.measurement import analyse, decide, make_budget
@@ -42,6 +43,14 @@ _ABOUT_SETUP = (
     "How far the means of two visits differ although nothing wore: from joints that were read again within days. The "
     "standard deviation between such visits, beyond what strokes and people explain."
 )
+_OWN = "nothing: only what I enter"
+_ABOUT_SOURCE = (
+    "Setup as repeat visits on record show it, for the method (and shop) chosen, and repeatability as their strokes do."
+)
+_ROUNDING = (
+    "A setup that repeat visits tell holds rounding and differences between the people of those visits already: "
+    "resolution and reproducibility entered beside it count twice, on the cautious side."
+)
 
 
 def show() -> None:
@@ -49,10 +58,12 @@ def show() -> None:
     st.title("How well a reading is known")
     st.markdown(
         "How much of a reading is the joint, and how much the reading itself. A study tells it for your people and "
-        "tools; below it, one reading is held against its limit. Nothing that is entered here is stored."
+        "tools, and repeat visits on record tell the setup; below, one reading is held against its limit. Nothing "
+        "that is entered here is stored."
     )
     _study()
-    _reading()
+    visits = repeat_visits.show(listed=_listing)
+    _reading(visits)
     st.html(f'<p class="fw-quiet">{html_text(READING_CAUTION)}</p>')
 
 
@@ -99,7 +110,7 @@ def _study() -> None:
     )
 
 
-def _reading() -> None:
+def _reading(visits: repeat_visits.Choices) -> None:
     st.subheader("One reading against its limit")
     with st.form("reading"):
         with st.container(horizontal=True, vertical_alignment="bottom", gap="small"):
@@ -114,20 +125,28 @@ def _reading() -> None:
             resolution = _number("Resolution", "resolution", help_="The step that the indicator is read to.")
             setup = _number("Setup", "setup", help_=_ABOUT_SETUP)
             people = _number("Reproducibility", "reproducibility", help_="Standard deviation between people.")
+        source = st.selectbox(
+            "Setup and repeatability, where left empty", [_OWN, *visits.names], key="setup_source", help=_ABOUT_SOURCE,
+            disabled=not visits.names,
+        )  # fmt: skip
         risk = st.slider("Accepted risk", 0.01, 0.25, ACCEPTED_RISK, 0.01, key="reading_risk", width=300)
         st.form_submit_button("Show", key="show_reading")
     st.html(f'<p class="fw-quiet">{html_text(ACCEPTED_RISK_WORDS)}</p>')
-    if reading is None or limit is None or repeatability is None:
+    scale = factor(unit, "mm")
+    of_visits = visits.chosen(source, unit)
+    stroke_mm = of_visits.repeatability_mm if repeatability is None and of_visits else (repeatability or 0.0) * scale
+    if reading is None or limit is None or (repeatability is None and of_visits is None):
         st.markdown("Give at least a reading, its limit and the repeatability.")
         return
-    scale = factor(unit, "mm")
+    told = setup is None and of_visits is not None
     try:
         budget = make_budget(
-            repeatability * scale,
+            stroke_mm,
             strokes=int(strokes),
             resolution=(resolution or 0.0) * scale,
-            setup=(setup or 0.0) * scale,
+            setup=of_visits.setup_mm if of_visits and told else (setup or 0.0) * scale,
             reproducibility=(people or 0.0) * scale,
+            setup_source=of_visits.source if of_visits and told else "what was entered",
         )
         decision = decide(reading * scale, limit * scale, budget, accepted_risk=risk)
     except FleetwearError as error:
@@ -135,7 +154,9 @@ def _reading() -> None:
         return
     said(str(decision.verdict), " ".join(decision_words(decision, budget, unit)))
     _listing(budget_table(budget, unit), caption="The uncertainty of the reading")
-    if setup is None:
+    if told:
+        st.markdown(_ROUNDING)
+    elif setup is None:
         st.markdown(
             "No setup was given, so the uncertainty holds for this setup only; another visit can differ by more."
         )

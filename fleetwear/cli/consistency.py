@@ -1,4 +1,4 @@
-"""Commands about the shop's own consistency: consistency, agree."""
+"""Commands about the shop's own consistency: consistency, agree, setups."""
 
 from __future__ import annotations
 
@@ -96,3 +96,57 @@ def agree(
         f"From {since} on, readings of {source.value} {name} count with {ratio:.1f} times the variance of others. "
         "Next: fleetwear forecast"
     )
+
+
+class GroupName(StrEnum):
+    """What setup is told by."""
+
+    METHOD = "method"
+    SHOP = "shop"
+    TECHNICIAN = "technician"
+
+
+class PlayUnit(StrEnum):
+    """Units of play."""
+
+    MM = "mm"
+    THOU = "thou"
+    IN = "in"
+    UM = "um"
+
+
+@app.command()
+def setups(
+    by: Annotated[GroupName, typer.Option("--by", help="Within a method, by shop or technician.")] = GroupName.METHOD,
+    kind: Annotated[str | None, typer.Option(help="Only this kind of joint; all together if not given.")] = None,
+    unit: Annotated[
+        PlayUnit | None, typer.Option("--unit", help="Unit of play; that of most vehicles if not given.")
+    ] = None,
+    form: FormOption = Form.TABLE,
+    store: StoreOption = None,
+) -> None:
+    """Tell how well one visit's reading is known: setup beside repeatability, from repeat visits of the same joints.
+
+    Standard deviations. A group of too few visits counts with what its method shows; figures by technician are for
+    those who may see them.
+
+    Example: fleetwear setups --by shop --unit thou
+    """
+    from fleetwear.planning.setups import HOW_TOLD, read_setups
+    from fleetwear.reports.setup_tables import setup_figures, setup_table, setup_words
+    from fleetwear.reports.tables import render
+    from fleetwear.store import open_snapshot
+    from fleetwear.vocabulary import READING_CAUTION
+
+    con = open_snapshot(store_folder(store))
+    try:
+        found = read_setups(con, kind=kind, people=by is GroupName.TECHNICIAN)
+    finally:
+        con.close()
+    own = unit.value if unit is not None else found.play_unit
+    table = setup_table(found, by.value, own) if form is Form.TABLE else setup_figures(found, by.value, own)
+    render(table, form.value, sys.stdout.write)
+    for text in setup_words(found, own):
+        say(text)
+    say(HOW_TOLD)
+    say(READING_CAUTION)

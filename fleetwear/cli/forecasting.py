@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from datetime import date, datetime
 from typing import Annotated
 
@@ -32,6 +33,14 @@ def forecast(
     known_by: KnownByOption = None,
     cost_ratio: CostOption = None,
     risk_cap: CapOption = None,
+    repeatability: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--repeatability",
+            metavar='"WAY=SD"',
+            help='Known from a study, like "pry bar, read at the joint=0.02 mm"; "WAY: SHOP=SD" of a shop. Repeatable.',
+        ),
+    ] = None,
     backtest: Annotated[
         bool,
         typer.Option("--backtest", help="Also score the model on past dates, which takes four further fits."),
@@ -70,7 +79,7 @@ def forecast(
         as_of=day,
         made_at=now(),
         known_by=in_utc(known_by),
-        settings=forecast_settings(cost_ratio, risk_cap),
+        settings=replace(forecast_settings(cost_ratio, risk_cap), repeatability_mm=_known(repeatability or [])),
         backtest=backtest,
         refit_days=refit_after,
         keep=keep,
@@ -128,6 +137,22 @@ def backtest(
     for text in (words.say_scope(check), words.say_coverage(check), words.say_lost(check), *words.left_out(check)):
         say(text)
     say(f"Backtest {number} is published. Next: fleetwear dashboard, page Model check")
+
+
+def _known(texts: list[str]) -> tuple[tuple[str, float], ...]:
+    """Return repeatability written as "way=0.02 mm" as pairs of way and mm."""
+    from fleetwear.units import factor, parse_measure
+
+    pairs = []
+    for text in texts:
+        way, _, written = text.rpartition("=")
+        if not way.strip():
+            raise typer.BadParameter(
+                f'{text!r}: write "pry bar, read at the joint=0.02 mm"', param_hint="--repeatability"
+            )
+        value, unit = parse_measure(written, "play")
+        pairs.append((way.strip(), value * factor(unit, "mm")))
+    return tuple(pairs)
 
 
 def _days(text: str | None) -> list[date] | None:

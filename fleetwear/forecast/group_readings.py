@@ -47,6 +47,12 @@ class GroupReadings:
         return {name: np.asarray(values) for name, values in columns.items()}
 
     @cached_property
+    def sources(self) -> pd.DataFrame:
+        """Where each reading comes from: way, shop, technician, strokes, setup_share, squares, degrees."""
+        names = ("way", "shop", "technician", "strokes", "setup_share", "squares", "degrees")
+        return pd.DataFrame({name: self._columns[name] for name in names})
+
+    @cached_property
     def ways(self) -> list[str]:
         """The ways in which the group's readings were taken: the methods of the fit."""
         return sorted({str(way) for way in self._columns["way"]}) or ["method not recorded"]

@@ -4,24 +4,27 @@ Lives of one kind share the covariance of their lines and the residual variance,
 direction, model and duty, unless the evidence carries a split by load direction: then the restricted
 likelihoods of the parts, four covariance parameters each, beat that of the whole by Akaike's criterion.
 Mean lines are the cohort's own (kind / direction / model / duty), shrunk toward its parents'.
+Before that, repeat visits tell how surely readings of each shop or technician are known (see ``setups``).
 """
 
 from __future__ import annotations
 
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 
-from fleetwear.errors import DoubtfulFitWarning, FitError
+from fleetwear.errors import DoubtfulFitWarning, FitError, InputError
 from fleetwear.forecast.group_readings import GroupReadings
 from fleetwear.forecast.knowledge import Knowledge, know_series
 from fleetwear.forecast.settings import Settings
+from fleetwear.forecast.setups import Findings, factors_of, learn_setups
 from fleetwear.store import sql
 from fleetwear.vocabulary import Kind
 from fleetwear.wear import EnsembleResults, fit_readings
+from fleetwear.wear.problem import sampled_lives
 from fleetwear.wear.shared import Sharing, estimate_sharing
 from fleetwear.wear.stacking import FOLDS
 
@@ -52,6 +55,8 @@ class FleetFit:
     sharing: Sharing
     unfitted: dict[str, str]
     """Kinds without a model, and why."""
+    setups: dict[str, Findings] = field(default_factory=dict)
+    """What repeat visits say of setup, by kind; what readings count by."""
 
 
 def prepare_series(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
@@ -84,16 +89,26 @@ def fit_fleet(
     ``keep`` takes what is known block by block, lines and residuals with it, which ``knowledge`` then lacks; the fits
     lack their lives.
     ``on_progress`` is called with a kind or other words, how many are done and how many there are.
+
+    Raises
+    ------
+    InputError
+        If a repeatability is given of a way in which nothing was read.
     """
     chosen = settings or Settings()
+    _check_known(con, chosen)
     groups: dict[str, EnsembleResults] = {}
     unfitted: dict[str, str] = {}
+    setups: dict[str, Findings] = {}
     kinds = sorted(series["kind"].unique())
     for done, kind in enumerate(kinds):
         if on_progress is not None:
             on_progress(kind, done, len(kinds))
         directions = sorted(series.loc[series["kind"] == kind, "direction"].unique())
         try:
+            found = count_by_setups(con, kind, chosen)
+            if found is not None:
+                setups[kind] = found
             for name, direction in _parts(con, kind, directions, chosen):
                 fitted = _fit(GroupReadings.of(con, kind=kind, direction=direction), chosen)
                 groups[name] = fitted if keep is None else fitted.without_lives()
@@ -111,7 +126,7 @@ def fit_fleet(
         pd.factorize(series["vehicle_id"])[0][current].astype(np.int64),
         joint[current].astype(np.int64),
     )
-    return FleetFit(groups, learnt, knowledge, sharing, unfitted)
+    return FleetFit(groups, learnt, knowledge, sharing, unfitted, setups)
 
 
 def know_anew(
@@ -123,8 +138,65 @@ def know_anew(
     on_progress: Callable[[str, int, int], None] | None = None,
 ) -> FleetFit:
     """Return what the populations of an earlier fit know of ``series``; parameters as in :func:`fit_fleet`."""
+    for kind, found in base.setups.items():
+        _count_by(con, kind, found)
     knowledge = know_series(con, series, base.groups, keep=keep, on_progress=on_progress)
-    return FleetFit({}, base.groups, knowledge, base.sharing, base.unfitted)
+    return FleetFit({}, base.groups, knowledge, base.sharing, base.unfitted, base.setups)
+
+
+def _check_known(con: duckdb.DuckDBPyConnection, settings: Settings) -> None:
+    if not settings.repeatability_mm:
+        return
+    names = [str(row[0]) for row in con.execute(sql("fit/ways")).fetchall()]
+    for way, _ in settings.repeatability_mm:
+        if way not in names:
+            ways = "; ".join(name for name in names if ": " not in name)
+            raise InputError(
+                f"nothing was read as {way!r}, of which a repeatability is given",
+                mend=f'Choose one of: {ways}; with ": " and a shop or technician behind it if it is theirs.',
+            )
+
+
+def count_by_setups(con: duckdb.DuckDBPyConnection, kind: str, settings: Settings) -> Findings | None:
+    """Return what repeat visits of a kind say of setup, and have its readings count so; None where nothing differs.
+
+    Of many lives a sample tells it.
+    """
+    readings = GroupReadings.of(con, kind=kind)
+    sources, known = readings.sources, dict(settings.repeatability_mm)
+    alike = (sources["strokes"] == 1.0).all() and sources[["shop", "technician"]].nunique().max() <= 1
+    if readings.n_lives == 0 or (alike and not known):
+        return None
+    codes, cohorts = pd.factorize(readings.lives["cohort"])
+    codes = codes.astype(np.int64)
+    raw, sample = readings.arrays(), sampled_lives(codes)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DoubtfulFitWarning)
+        try:
+            found = learn_setups(
+                raw.only(sample),
+                pd.Index(readings.lives["series"])[sample],
+                [str(cohort) for cohort in cohorts],
+                codes[sample],
+                sources[sample[raw.life]].reset_index(drop=True),
+                methods=readings.ways,
+                reference_method=readings.reference_way,
+                detection=(settings.none_seen_mm, settings.none_seen_softness_mm),
+                known=known,
+            )
+        except FitError:
+            return None  # the fit itself says why
+    _count_by(con, kind, found)
+    return found
+
+
+def _count_by(con: duckdb.DuckDBPyConnection, kind: str, found: Findings) -> None:
+    """Have the readings of a kind count by what repeat visits say of where they come from."""
+    every = con.execute(sql("fit/sources_of_kind"), {"kind": kind}).df()
+    factor = np.where(every["is_measured"], factors_of(found, every), 1.0)
+    con.register("reading_factors", every[["series", "visit_id", "timing"]].assign(factor=factor))
+    con.execute(sql("fit/count_readings")).fetchall()
+    con.unregister("reading_factors")
 
 
 def _parts(

@@ -10,6 +10,7 @@ import pandas as pd
 
 from fleetwear.forecast.left_out import unexplained_falls
 from fleetwear.forecast.posterior_lines import LINE_COLUMNS, View, components_of, whole_lines
+from fleetwear.forecast.setups import SLIPPED, growth_at
 from fleetwear.store import sql
 from fleetwear.wear.judging import judge
 from fleetwear.wear.stacking import by_evidence
@@ -27,8 +28,10 @@ if TYPE_CHECKING:
 _BLOCK = 20_000
 """Series looked at together."""
 
-SLIPPED = 0.5
-"""Probability above which a reading is named as one that does not fit its joint's history."""
+_RESIDUAL_COLUMNS = [
+    "series", "visit_id", "timing", "residual_mm", "sd_mm", "way", "play_mm", "p_slipped", "growth", "passed",
+    "strokes", "setup_share", "squares_mm2", "stroke_degrees",
+]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -60,7 +63,9 @@ class Knowledge:
     """Readings that do not fit their joint's history: series, visit_id, timing, play_mm, expected_mm, p_slipped."""
     residuals: pd.DataFrame
     """How far each measured reading of a series of known origin lay from what the others of its series say of it:
-    series, visit_id, timing, residual_mm (offset of the method taken off), sd_mm (its standard deviation)."""
+    series, visit_id, timing, residual_mm (offset of the method taken off), sd_mm (its standard deviation), and what
+    setups are told from: model_group, way, play_mm (offset taken off), p_slipped, growth and passed
+    (``setups.growth_at``), strokes, setup_share, squares_mm2, stroke_degrees."""
     falls: pd.DataFrame
     """Falls of play that unrecorded work would explain: series, fell_after, fell_on, fell_from_mm, fell_to_mm."""
 
@@ -168,7 +173,7 @@ def _know_block(con: duckdb.DuckDBPyConnection, series: pd.DataFrame, groups: di
         judged = _judged(learnt, view)
         if judged is not None:
             slips.append(_slipped(judged, view, table, sure))
-            residuals.append(_residuals(learnt, judged, view, table, sure))
+            residuals.append(_residuals(learnt, judged, view, table, sure).assign(model_group=name))
         falls.append(_fallen(learnt, view, table, sure))
     lines = whole_lines(parts)
     for frame in (lines, *slips, *residuals, *falls):
@@ -236,12 +241,19 @@ def _residuals(
     """Return how far measured readings of series of known origin lie from what the others say, where others are."""
     population, readings = learnt.best, view.readings
     assert population.errors is not None
-    ratio = readings.variance_ratio * population.errors.methods.of(readings).ratio
+    of = population.errors.methods.of(readings)
+    ratio = readings.variance_ratio * of.ratio
     variance = learnt.spread * judged.spread + population.residual_variance * ratio
     others = np.bincount(readings.life, minlength=readings.n_lives)[readings.life] > 1
     measured = np.ones(len(others), dtype=bool) if readings.seen is None else readings.seen == 0
-    said = table.assign(residual_mm=judged.gap, sd_mm=np.sqrt(variance))
-    return said.loc[measured & others & sure[readings.life], ["series", "visit_id", "timing", "residual_mm", "sd_mm"]]
+    prior = population.prior(view.cohorts, view.codes)
+    shares = population.know(population.sums_of(judged.settled), prior).shares
+    growth, passed = growth_at(population, readings, shares)
+    said = table.assign(
+        residual_mm=judged.gap, sd_mm=np.sqrt(variance), p_slipped=judged.slipped, growth=growth, passed=passed,
+        play_mm=readings.play - of.offset, squares_mm2=table["squares"], stroke_degrees=table["degrees"],
+    )  # fmt: skip
+    return said.loc[measured & others & sure[readings.life], _RESIDUAL_COLUMNS]
 
 
 def _fallen(learnt: Learnt, view: View, table: pd.DataFrame, sure: NDArray[np.bool_]) -> pd.DataFrame:

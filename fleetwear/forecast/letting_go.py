@@ -20,7 +20,7 @@ KEPT_FORECASTS = 7
 _ROWS = {
     "kept_found_in": ("own_fit_series", "own_posteriors", "own_fit_slips", "own_fit_residuals"),
     "kept_fits": ("fit_vehicles",),
-    "kept_learnt_in": ("fit_learnt",),
+    "kept_learnt_in": ("fit_learnt", "fit_setups"),
     "kept_made_in": ("own_forecast_joints", "own_forecast_vehicles"),
     "kept_forecasts": ("forecast_sources", "forecast_wheels"),
 }

@@ -77,7 +77,11 @@ def save_fit(
     ``states`` is what ``taken_over.fit_states`` gave; ``base`` the fit that it takes over from.
     """
     sharing = {"vehicle": fit.sharing.vehicle, "joint": fit.sharing.joint, "note": fit.sharing.note}
-    stored = json.loads(settings.to_json()) | {"sharing": sharing, "unfitted": fit.unfitted}
+    stored = json.loads(settings.to_json()) | {
+        "sharing": sharing,
+        "unfitted": fit.unfitted,
+        "setups": {kind: found.carried for kind, found in fit.setups.items()},
+    }
     con.begin()
     try:
         fit_id = _new_run(con, "fits", run, {"settings": json.dumps(stored, sort_keys=True)})
@@ -109,9 +113,10 @@ def save_fit(
         con.unregister("fitted_series")
         if base is None:
             learnt = [{"model_group": name, "content": write_learnt(one)} for name, one in fit.learnt.items()]
-            insert_frame(
-                con, "fit_learnt", pd.DataFrame(learnt, columns=["model_group", "content"]).assign(fit_id=fit_id)
-            )
+            setups = [{"kind": kind, "content": write_learnt(found)} for kind, found in fit.setups.items()]
+            for table, rows_of in (("fit_learnt", learnt), ("fit_setups", setups)):
+                if rows_of:
+                    insert_frame(con, table, pd.DataFrame(rows_of).assign(fit_id=fit_id))
         take_over_fit(con, fit_id, base, states)
         con.commit()
     except BaseException:

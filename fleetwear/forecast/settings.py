@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 from dataclasses import asdict, dataclass
 
+import numpy as np
+
 from fleetwear.errors import InputError
 from fleetwear.vocabulary import Kind
 
@@ -33,6 +35,9 @@ class Settings:
     default_interval_km: float = 20000.0
     default_interval_months: float = 12.0
     """Service interval of a vehicle without one on record."""
+    repeatability_mm: tuple[tuple[str, float], ...] = ()
+    """Repeatability known from a study, as pairs of a way of reading ("pry bar, read at the joint"; with ": Harbour"
+    behind it that of one shop) and the standard deviation of one stroke."""
 
     def __post_init__(self) -> None:
         """Refuse settings that mean nothing."""
@@ -40,6 +45,9 @@ class Settings:
             raise InputError(f"cost ratio {self.cost_ratio}", mend="Give a positive number, such as 9.")
         if not 0.0 < self.load_carrying_cap < 1.0:
             raise InputError(f"risk cap {self.load_carrying_cap}", mend="Give a probability such as 0.05.")
+        for way, deviation in self.repeatability_mm:
+            if not 0.0 < deviation < np.inf:
+                raise InputError(f"repeatability of {way!r} is {deviation} mm", mend="Give a deviation such as 0.02.")
         if self.draws < 100:
             raise InputError(f"{self.draws} draws", mend="Give at least 100, such as 2000.")
 
@@ -59,4 +67,7 @@ class Settings:
     def from_json(cls, text: str) -> Settings:
         """Return settings stored as JSON; what is not among them is left out."""
         known = cls.__dataclass_fields__
-        return cls(**{key: value for key, value in json.loads(text).items() if key in known})
+        stored = {key: value for key, value in json.loads(text).items() if key in known}
+        if "repeatability_mm" in stored:
+            stored["repeatability_mm"] = tuple((str(way), float(value)) for way, value in stored["repeatability_mm"])
+        return cls(**stored)

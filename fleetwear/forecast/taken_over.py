@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import fleetwear
-from fleetwear.forecast.learnt_text import read_learnt
+from fleetwear.forecast.learnt_text import read_learnt, read_setups
 from fleetwear.forecast.settings import Settings
 from fleetwear.store import sql
 from fleetwear.wear.shared import Sharing
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     import duckdb
     import pandas as pd
 
+    from fleetwear.forecast.setups import Findings
     from fleetwear.wear.learnt import Learnt
 
 LOOK_AGAIN_DAYS = 7
@@ -41,6 +42,8 @@ class FitBase:
     sharing: Sharing
     unfitted: dict[str, str]
     """Kinds without a model, and why."""
+    setups: dict[str, Findings]
+    """By kind, what its readings count by."""
 
 
 def base_fit(
@@ -60,7 +63,11 @@ def base_fit(
             continue
         said = json.loads(str(stored))
         learnt = {str(name): read_learnt(str(content)) for name, content in groups}
-        return FitBase(int(fit_id), int(learnt_in), learnt, Sharing(**said["sharing"]), said["unfitted"])
+        setups = con.execute(
+            "select kind, content from fit_setups where fit_id = ? order by kind", [learnt_in]
+        ).fetchall()
+        found = {str(kind): read_setups(str(content)) for kind, content in setups}
+        return FitBase(int(fit_id), int(learnt_in), learnt, Sharing(**said["sharing"]), said["unfitted"], found)
     return None
 
 

@@ -89,6 +89,7 @@ def make_budget(
     setup: float = 0.0,
     reproducibility: float = 0.0,
     coverage_factor: float = COVERAGE_FACTOR,
+    setup_source: str = "repeat visits",
 ) -> Budget:
     """Return the budget of the mean of some strokes of one setup by one person.
 
@@ -106,6 +107,8 @@ def make_budget(
         Standard deviation between people.
     coverage_factor
         k of the expanded uncertainty.
+    setup_source
+        Where the setup comes from, in words.
 
     Raises
     ------
@@ -135,7 +138,7 @@ def make_budget(
     basis = {
         "repeatability": f"standard deviation of strokes / sqrt({strokes})",
         "resolution": "step / sqrt(12) (JCGM 100:2008, F.2.2.1)",
-        "setup": "standard deviation between setups, from repeat visits",
+        "setup": f"standard deviation between setups, from {setup_source}",
         "reproducibility": "standard deviation between people",
     }
     lines = tuple(

@@ -101,7 +101,7 @@ def _known(
     )  # fmt: skip
     codes, cohorts = pd.factorize(own["cohort"])
     view = View([str(cohort) for cohort in cohorts], codes.astype(np.int64), readings)
-    lines, _, _ = components_of(EnsembleResults.of_one(fit), view, own)
+    lines, _, _ = components_of(EnsembleResults.of_one(fit).learnt, view, own)
     return lines.assign(series=rows[lines["series"]])
 
 

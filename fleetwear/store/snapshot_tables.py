@@ -14,7 +14,7 @@ from fleetwear.errors import StoreError
 if TYPE_CHECKING:
     import duckdb
 
-_LEFT_OUT = ("fit_learnt", "fit_vehicles", "forecast_sources")
+_LEFT_OUT = ("fit_learnt", "fit_setups", "fit_vehicles", "forecast_sources")
 """What only a later fit or forecast needs."""
 _OWN = "own_"
 _OF_FORECAST = ("forecast_joints", "forecast_vehicles", "forecast_wheels")

@@ -170,14 +170,10 @@ def _fitted(
     raw = readings.arrays()
     if reml:
         _check_restricted(name, exact=raw.plain and not slips)
-    names = methods or [ALL]
-    if reference_method is not None and reference_method not in names:
-        raise InputError(
-            f"no reading is by the method {reference_method!r}", mend=f"Choose one of: {', '.join(names)}."
-        )
-    errors = ReadingErrors(Methods.first(raw, names, reference_method, detection))
-    reml = reml is not False and name != "two-stage"
-    problem = Problem(readings, lives, cohorts, cohort_codes, reml=reml, errors=errors, slips=slips)
+    problem = _problem(
+        readings, lives, cohorts, cohort_codes, reml=reml is not False and name != "two-stage", slips=slips,
+        methods=methods, reference_method=reference_method, detection=detection,
+    )  # fmt: skip
     if name is None:
         return _weighed(
             problem,
@@ -185,6 +181,49 @@ def _fitted(
             np.arange(raw.n_lives) % FOLDS if folds is None else folds,
         )
     return (problem.judged_under(name) if problem.to_judge else problem).fit(name)
+
+
+def fit_each(
+    readings: Readings,
+    lives: Labels,
+    cohorts: list[str],
+    cohort_codes: Integers,
+    *,
+    shapes: tuple[str, ...] = CANDIDATES,
+    methods: list[str] | None = None,
+    reference_method: str | None = None,
+    detection: tuple[float, float] | None = None,
+) -> dict[str, WearResults]:
+    """Return the fits of some shapes, slips discounted, each begun where the one before it ended; nothing is weighed.
+
+    Parameters are those of :func:`fit_readings`.
+    """
+    problem = _problem(
+        readings, lives, cohorts, cohort_codes, reml=True, slips=True, methods=methods,
+        reference_method=reference_method, detection=detection,
+    )  # fmt: skip
+    return {name: own.fit(name) for name, own in _judged(problem, [check_shape_name(one) for one in shapes]).items()}
+
+
+def _problem(
+    readings: Readings,
+    lives: Labels,
+    cohorts: list[str],
+    cohort_codes: Integers,
+    *,
+    reml: bool,
+    slips: bool,
+    methods: list[str] | None,
+    reference_method: str | None,
+    detection: tuple[float, float] | None,
+) -> Problem:
+    names = methods or [ALL]
+    if reference_method is not None and reference_method not in names:
+        raise InputError(
+            f"no reading is by the method {reference_method!r}", mend=f"Choose one of: {', '.join(names)}."
+        )
+    errors = ReadingErrors(Methods.first(readings.arrays(), names, reference_method, detection))
+    return Problem(readings, lives, cohorts, cohort_codes, reml=reml, errors=errors, slips=slips)
 
 
 def _check_restricted(name: ShapeName | None, *, exact: bool) -> None:
@@ -202,13 +241,19 @@ def _check_restricted(name: ShapeName | None, *, exact: bool) -> None:
         )
 
 
-def _weighed(problem: Problem, candidates: list[ShapeName], fold: NDArray[np.int64]) -> EnsembleResults:
-    """Return the fit of every candidate, and their weights."""
+def _judged(problem: Problem, candidates: list[ShapeName]) -> dict[ShapeName, Problem]:
+    """Return the readings judged under each candidate, each beginning where the one before it ended."""
     problems: dict[ShapeName, Problem] = {}
     judged = problem
     for candidate in candidates:
         judged = judged.judged_under(candidate) if problem.to_judge else problem
         problems[candidate] = judged
+    return problems
+
+
+def _weighed(problem: Problem, candidates: list[ShapeName], fold: NDArray[np.int64]) -> EnsembleResults:
+    """Return the fit of every candidate, and their weights."""
+    problems = _judged(problem, candidates)
     fits: dict[str, WearResults] = {name: own.fit(name) for name, own in problems.items()}
     sample = sampled_lives(problem.cohort_codes)
     some = problems if sample.all() else {name: own.of_lives(sample) for name, own in problems.items()}

@@ -12,9 +12,18 @@ from scipy import stats
 sys.path.append(str(Path(__file__).parent))
 
 from truth import scoring
-from truth.models import MODELS, prefixes, reading_arguments
+from truth.models import (
+    MODELS,
+    SHOP_MODELS,
+    known_variances,
+    models_for,
+    prefixes,
+    reading_arguments,
+    visit_variances,
+    wear_model,
+)
 from truth.oracle import Likelihood, filtered_forecast, oracle_forecast, sampled_forecast
-from truth.processes import PROCESSES, RESOLUTION_MM, Process, cases_of, crossing_share, fleets, read, simulate
+from truth.processes import PROCESSES, RESOLUTION_MM, Fleet, Process, cases_of, crossing_share, fleets, read, simulate
 from truth.run import keep, main
 
 DRAWS = 2**13
@@ -198,3 +207,48 @@ def test_a_run_prints_a_table_and_keeps_the_others(tmp_path: Path, capsys: pytes
     assert "2 replicates" in text
     with pytest.raises(SystemExit, match="no process nonsense"):
         main(["--processes", "nonsense"])
+
+
+def brier_of_shops(name: str, replicates: int) -> tuple[dict[str, np.ndarray], np.ndarray]:
+    """Return Brier scores by what a straight model is told of shops' variances, and the lives that they belong to."""
+    process = PROCESSES[name]
+
+    def reversed_(process: Process, training: Fleet) -> np.ndarray:
+        return 1.0 / known_variances(process, training)
+
+    told = {"nothing": None, "visits": visit_variances, "known": known_variances, "wrong": reversed_}
+    scores: dict[str, list[np.ndarray]] = {what: [] for what in told}
+    lives = []
+    for replicate in range(replicates):
+        training, fleet, _ = fleets(process, replicate)
+        cases = cases_of(fleet, process.limit_mm)
+        lives.append(fleet.life[cases.last] + 10_000 * replicate)
+        for what, variances in told.items():
+            found = wear_model("straight", variances=variances)(process, training, fleet, cases)
+            scores[what].append(scoring.brier(found.probability, cases.event))
+    return {what: np.concatenate(parts) for what, parts in scores.items()}, np.concatenate(lives)
+
+
+def test_a_known_method_variance_beats_one_that_is_not() -> None:
+    """Case by case on the same fleets, lives being independent: 3 standard errors, once in 700 by chance.
+
+    A variance told the wrong way about must lose, so that the comparison can.
+    """
+    scores, life = brier_of_shops("small-shops", 2)
+    nothing = scores["nothing"]
+    assert cluster_z(nothing - scores["known"], life) > 3.0
+    assert cluster_z(nothing - scores["visits"], life) > 3.0
+    assert cluster_z(nothing - scores["wrong"], life) < -3.0
+
+
+def test_visits_tell_the_variances_of_shops() -> None:
+    process = replace(PROCESSES["shops-steady"], training_lives=200)
+    training, _, _ = fleets(process, 0, scored_lives=1)
+    told, true = visit_variances(process, training), known_variances(process, training)
+    np.testing.assert_allclose(told / told.mean(), true / true.mean(), rtol=0.35)
+
+
+def test_models_of_shops_are_run_for_shops_only() -> None:
+    asked = ["straight", *SHOP_MODELS]
+    assert models_for(PROCESSES["shops-seal"], asked) == asked
+    assert models_for(PROCESSES["methods-seal"], asked) == ["straight"]

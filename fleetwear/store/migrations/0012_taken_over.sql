@@ -9,6 +9,13 @@ create table fit_learnt (
     content varchar not null
 );
 
+-- What its repeat visits say of setup, by kind of joint, likewise.
+create table fit_setups (
+    fit_id bigint not null,
+    kind varchar not null,
+    content varchar not null
+);
+
 -- The fit whose populations a fit goes by: its own number, or that of an earlier one.
 create table fit_bases (
     fit_id bigint not null,

@@ -8,18 +8,22 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 from scipy import special
-from truth.processes import THRESHOLD_MM, Cases, Fleet, Process
+from truth.processes import RESOLUTION_MM, THRESHOLD_MM, Cases, Fleet, Process
 from truth.scoring import Forecast
 
 from fleetwear.errors import DoubtfulFitWarning
+from fleetwear.forecast.setups import learn_setups, variance_factors
 from fleetwear.wear import fit
+from fleetwear.wear.labels import labelled_readings
 
 Floats = NDArray[np.float64]
 Model = Callable[[Process, Fleet, Fleet, Cases], Forecast]
 
 NONE_SEEN_VARIANCE_RATIO = 3.0
+HALF = RESOLUTION_MM / 2.0
 _UP_TO = 100
 """More than the visits of any life: a life's readings up to visit i are labelled life * 100 + i."""
 
@@ -37,7 +41,7 @@ def reading_arguments(process: Process, fleet: Fleet, rows: NDArray[np.int64], t
         given["play"] = np.where(unseen, THRESHOLD_MM / 2.0, play)
         if unseen.any():
             given["variance_ratio"] = np.where(unseen, NONE_SEEN_VARIANCE_RATIO, 1.0)
-    if "method" in takes and len(process.methods) > 1:
+    if "method" in takes and len(process.methods) > 1 and process.methods_told:
         given["method"] = np.array([m.name for m in process.methods])[fleet.method[rows]]
         if "reference_method" in takes:
             given["reference_method"] = process.methods[0].name
@@ -57,23 +61,60 @@ def prefixes(fleet: Fleet, cases: Cases) -> tuple[NDArray[np.int64], NDArray[np.
     return rows, np.repeat(label, lengths), label
 
 
-def wear_model(shape: str, *, slips: bool = True) -> Model:
-    """Return the model of fleetwear with a growth shape: fitted, updated per case, asked for the next."""
+Variances = Callable[[Process, Fleet], Floats]
+"""Returns the variance of a reading of each of a process's methods, on one scale, from the training fleet."""
+
+
+def known_variances(process: Process, training: Fleet) -> Floats:
+    """Return the variances of methods as they are, that of rounding with them."""
+    return np.array([m.noise_mm**2 + HALF**2 / 3.0 for m in process.methods])
+
+
+def visit_variances(process: Process, training: Fleet) -> Floats:
+    """Return variances of a repeatability that a study tells and a setup that the training fleet's repeat visits do."""
+    labelled = labelled_readings(training.life, training.distance_km, training.reading_mm, None)
+    raw = labelled.readings
+    names = np.array([m.name for m in process.methods], dtype=object)[training.method]
+    strokes = np.array([m.strokes for m in process.methods], dtype=np.float64)[training.method]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DoubtfulFitWarning)
+        found = learn_setups(
+            raw,
+            labelled.lives,
+            labelled.cohorts,
+            labelled.cohort_codes,
+            pd.DataFrame({"way": "dial", "shop": names, "technician": "", "strokes": strokes, "setup_share": 1.0,
+                          "squares": 0.0, "degrees": 0.0}),
+            known={f"dial: {m.name}": m.stroke_mm for m in process.methods},
+        )  # fmt: skip
+    each = pd.Series([m.name for m in process.methods])
+    way = pd.Series("dial", index=each.index)
+    strokes = np.array([m.strokes for m in process.methods], dtype=np.float64)
+    return variance_factors(found, way, each, strokes, np.ones(len(each)))
+
+
+def wear_model(shape: str, *, slips: bool = True, variances: Variances | None = None) -> Model:
+    """Return the model of fleetwear with a growth shape: fitted, updated per case, asked for the next.
+
+    ``variances`` tells how readings of shops differ; without it they count alike.
+    """
 
     def forecast(process: Process, training: Fleet, scored: Fleet, cases: Cases) -> Forecast:
         with warnings.catch_warnings(record=True) as caught:
             warnings.simplefilter("always", DoubtfulFitWarning)
             every = np.arange(len(training.life))
             takes = set(inspect.signature(fit).parameters)
-            results = fit(
-                training.life,
-                shape=shape,
-                slips=slips,
-                **reading_arguments(process, training, every, takes),
-            )
+            given = reading_arguments(process, training, every, takes)
             rows, prefix, label = prefixes(scored, cases)
+            asked = reading_arguments(process, scored, rows, takes)
+            if variances is not None:
+                of_method = variances(process, training)
+                ratio = of_method / (of_method @ np.array([m.share for m in process.methods]))
+                given["variance_ratio"] = ratio[training.method]
+                asked["variance_ratio"] = ratio[scored.method[rows]]
+            results = fit(training.life, shape=shape, slips=slips, **given)
             takes = set(inspect.signature(results.update).parameters)
-            updated = results.update(prefix, **reading_arguments(process, scored, rows, takes))
+            updated = results.update(prefix, **{name: value for name, value in asked.items() if name in takes})
             distance = scored.distance_km[cases.last + 1]
             p = updated.crossing_probability(label, distance, process.limit_mm)
             wide = updated.predict(label, distance, level=0.95)
@@ -156,4 +197,15 @@ MODELS: dict[str, Model] = {
     "auto with normal errors": wear_model("auto", slips=False),
     "auto": wear_model("auto"),
 }
-"""All models by name."""
+"""Models for every process, by name."""
+
+SHOP_MODELS: dict[str, Model] = {
+    "auto, variance from visits": wear_model("auto", variances=visit_variances),
+    "auto, variance known": wear_model("auto", variances=known_variances),
+}
+"""Models that are told which shop took a reading, for processes whose methods are shops."""
+
+
+def models_for(process: Process, names: list[str]) -> list[str]:
+    """Return those of the names that say something of a process of their own."""
+    return [name for name in names if name in MODELS or not process.methods_told]

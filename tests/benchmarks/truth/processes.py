@@ -8,7 +8,7 @@ with intercept a normal, rate r (mm per 100,000 km) log-normal, exponent e of th
 where the kind has one (from there on wear is 5 times as fast) and infinite elsewhere, and B a Brownian path. Or play
 can only grow: in place of r s + B it is a gamma process of that mean and variance.
 
-A reading is z + offset of the method + noise, in 3 of 100 cases with a slipped setup on top (normal, mean
+A reading is z + offset of the method (or shop) + noise, in 3 of 100 cases with a slipped setup on top (normal, mean
 -0.2 mm, sd 0.12 mm, so that 95 of 100 slips read low), never below zero, rounded to 0.0254 mm. Where a process
 has soft detection, "none seen" stands in place of a reading with probability Phi((0.25 - z) / 0.06).
 
@@ -72,6 +72,15 @@ class Method:
     noise_mm: float = NOISE_MM
     share: float = 1.0
     """Of the visits, drawn visit by visit."""
+    stroke_mm: float = 0.0
+    """Of the noise, what one stroke adds: known from a study."""
+    strokes: int = 1
+
+
+def shop(name: str, *, setup_mm: float, stroke_mm: float, strokes: int, share: float) -> Method:
+    """Return a shop whose readings are means of some strokes of one setup."""
+    noise = float(np.sqrt(setup_mm**2 + stroke_mm**2 / strokes))
+    return Method(name, noise_mm=noise, share=share, stroke_mm=stroke_mm, strokes=strokes)
 
 
 PLAIN = (Method("dial"),)
@@ -92,6 +101,8 @@ class Process:
     """Whether a gamma process of the same mean and variance takes the place of straight wear and path."""
     soft_detection: bool = False
     methods: tuple[Method, ...] = PLAIN
+    methods_told: bool = True
+    """Whether models are told them as methods; shops of one method are not."""
     training_lives: int = 400
 
 
@@ -223,6 +234,11 @@ def _processes() -> dict[str, Process]:
         Method("dial", share=0.5),
         Method("lever", offset_mm=0.05, noise_mm=2.0 * NOISE_MM, share=0.5),
     )
+    shops = (
+        shop("careful shop", setup_mm=0.02, stroke_mm=0.02, strokes=1, share=0.4),
+        shop("shop of three strokes", setup_mm=0.03, stroke_mm=0.06, strokes=3, share=0.3),
+        shop("hasty shop", setup_mm=0.09, stroke_mm=0.05, strokes=1, share=0.3),
+    )
     wandering = {0.2: 0.75, 0.5: 0.77, 0.8: 0.79}
     listed = [
         steady,
@@ -243,6 +259,9 @@ def _processes() -> dict[str, Process]:
         Process("none-seen-seal", (SEAL,), 0.64, intercept_mm=0.18, soft_detection=True),
         Process("methods-steady", (STEADY,), 0.72, methods=two),
         Process("methods-seal", (SEAL,), 0.53, methods=two),
+        Process("shops-steady", (STEADY,), 0.75, methods=shops, methods_told=False),
+        Process("shops-seal", (SEAL,), 0.58, methods=shops, methods_told=False),
+        Process("small-shops", (STEADY,), 0.75, methods=shops, methods_told=False, training_lives=60),
         replace(steady, name="small-steady", training_lives=30),
         replace(gathering, name="small-gathering", training_lives=30),
         replace(seal, name="small-seal", training_lives=30),

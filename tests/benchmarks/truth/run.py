@@ -1,7 +1,7 @@
 """How good are forecasts? Simulated fleets with known truth, scored beside the best possible forecast.
 
     python tests/benchmarks/truth                                       every process, 20 replicates
-    python tests/benchmarks/truth --processes steady,seal --models auto --replicates 4
+    python tests/benchmarks/truth --processes steady,seal --models "straight; auto" --replicates 4
 
 For each replicate the population is fitted to a training fleet; forecasts are for a second fleet of 400
 lives, from each life's own readings up to each visit, for the visit after it; every case is scored in which the
@@ -24,13 +24,16 @@ from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 from truth import scoring
-from truth.models import MODELS
+from truth.models import MODELS, SHOP_MODELS, models_for
 from truth.oracle import DRAWS, oracle_forecast
 from truth.processes import PROCESSES, cases_of, fleets
 
 from fleetwear.errors import FleetwearError
 
+Floats = NDArray[np.float64]
+EVERY = MODELS | SHOP_MODELS
 RESULTS = Path(__file__).with_name("results.md")
 MOST_WORKERS = 2
 RULE_OF_THUMB = 0.8
@@ -66,13 +69,13 @@ def score_replicate(name: str, replicate: int, models: list[str], draws: int = D
     }
     notes: dict[str, str] = {}
     seconds: dict[str, float] = {}
-    for model in ["oracle", *models]:
+    for model in ["oracle", *models_for(process, models)]:
         began = time.perf_counter()
         try:
             if model == "oracle":
                 forecast = oracle_forecast(process, fleet, cases, rng, draws=draws)
             else:
-                forecast = MODELS[model](process, training, fleet, cases)
+                forecast = EVERY[model](process, training, fleet, cases)
         except FleetwearError as error:
             notes[model] = f"failed: {error}"
             continue
@@ -94,6 +97,7 @@ def table(done: list[Scored], models: list[str]) -> str:
     done = sorted(done, key=lambda one: one.replicate)
     columns = ("share", "cover80", "cover95", "slope", "missed", "false", "log_score", "crps_um")
     lines = [f"| {HEADS} |", "|" + "---|" * (HEADS.count("|") + 1)]
+    models = models_for(PROCESSES[done[0].process], models)
     for model in ["rule of thumb", "oracle", *models]:
         of_model = [one.figures[model] for one in done if model in one.figures]
         cells = [_mean(column, [f[column] for f in of_model if column in f]) for column in columns]
@@ -108,6 +112,7 @@ def table(done: list[Scored], models: list[str]) -> str:
         f"{len(done)} replicates, {cases:.0f} cases and {crossings:.0f} crossings each; "
         f"limit {PROCESSES[done[0].process].limit_mm} mm; Brier skill of the oracle {skill}.",
     ]
+    lines += [said for model in models if model in SHOP_MODELS and (said := _beside(done, model, "auto"))]
     for model in ["oracle", *models]:
         said = [one.notes[model] for one in done if one.notes.get(model)]
         if said and model in ("oracle", "auto"):
@@ -117,6 +122,22 @@ def table(done: list[Scored], models: list[str]) -> str:
         if doubtful or failed:
             lines.append(f"{model}: {doubtful} doubtful fits, {failed} failed.")
     return "\n".join(lines)
+
+
+def paired(done: list[Scored], model: str, other: str) -> Floats:
+    """Return the share of best skill of a model less that of another, replicate by replicate."""
+    both = [one.figures for one in done if model in one.figures and other in one.figures]
+    return np.array([figures[model]["share"] - figures[other]["share"] for figures in both])
+
+
+def _beside(done: list[Scored], model: str, other: str) -> str:
+    apart = paired(done, model, other)
+    if len(apart) < 2:
+        return ""
+    return (
+        f"{model} less {other}, share of best skill, replicate by replicate: {_mean('share', apart)}; "
+        f"higher in {int((apart > 0.0).sum())} of {len(apart)}."
+    )
 
 
 DIGITS = {"share": 3, "cover80": 1, "cover95": 1, "slope": 2, "missed": 1, "false": 2, "log_score": 4}
@@ -169,8 +190,8 @@ def keep(sections: dict[str, str], path: Path = RESULTS) -> None:
     path.write_text(text, encoding="utf-8")
 
 
-def _names(text: str, known: Iterable[str], what: str) -> list[str]:
-    names = [name.strip() for name in text.split(",") if name.strip()]
+def _names(text: str, known: Iterable[str], what: str, *, separator: str = ",") -> list[str]:
+    names = [name.strip() for name in text.split(separator) if name.strip()]
     unknown = [name for name in names if name not in set(known)]
     if unknown:
         raise SystemExit(f"no {what} {', '.join(unknown)}; choose from: {', '.join(known)}")
@@ -182,13 +203,13 @@ def main(arguments: list[str] | None = None) -> None:
     parser = argparse.ArgumentParser(description="Score forecasts on simulated fleets with known truth.")
     parser.add_argument("--replicates", type=int, default=20)
     parser.add_argument("--processes", default=",".join(PROCESSES), help="names, comma-separated")
-    parser.add_argument("--models", default=",".join(MODELS), help="names, comma-separated")
+    parser.add_argument("--models", default="; ".join(EVERY), help="names, separated by semicolons")
     parser.add_argument("--workers", type=int, default=MOST_WORKERS, help="at most 2")
     parser.add_argument("--draws", type=int, default=DRAWS, help="of the oracle, a power of 2")
     parser.add_argument("--results", type=Path, default=RESULTS, help="file the tables are kept in")
     chosen = parser.parse_args(arguments)
     processes = _names(chosen.processes, PROCESSES, "process")
-    models = _names(chosen.models, MODELS, "model")
+    models = _names(chosen.models, EVERY, "model", separator=";")
     began = time.perf_counter()
     with ProcessPoolExecutor(max(1, min(chosen.workers, MOST_WORKERS))) as pool:
         waiting = {

@@ -13,8 +13,9 @@ from (
     select
         s.vehicle_id,
         hash(
-            s.position_id, s.life_no, s.direction, round(r.distance_km, 3), round(r.play_mm, 6), r.seen, r.way, r.resolution_mm,
-            r.variance_ratio, r.visit_id, r.visit_date, r.timing
+            s.position_id, s.life_no, s.direction, round(r.distance_km, 3), round(r.play_mm, 6), r.seen, r.way,
+            r.resolution_mm, r.variance_ratio, r.shop, r.technician, r.strokes, round(r.setup_share, 6), r.visit_id,
+            r.visit_date, r.timing
         )::hugeint as content
     from fit_input_readings as r
     join fit_input_series as s on s.series = r.series
