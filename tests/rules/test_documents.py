@@ -131,9 +131,14 @@ def test_documents_quote_the_truth_bench() -> None:
         name: float(share)
         for name, share in re.findall(r"^## (\S+)$.*?^\| auto \| ([\d.]+)", results, flags=re.MULTILINE | re.DOTALL)
     }
+    of_shops = shares.pop("shops-steady")  # told apart: the share without and with variances from visits
+    from_visits = re.search(r"^## shops-steady$.*?^\| auto, variance from visits \| ([\d.]+)", results, re.M | re.S)
+    assert from_visits is not None
+    shares = {name: share for name, share in shares.items() if "shops" not in name}
     assert len(shares) >= 14
     small = [share for name, share in shares.items() if name.startswith("small")]
     large = [share for name, share in shares.items() if not name.startswith("small")]
     told = " ".join(README.split())
     assert f"{min(large):.2f} to {max(large):.2f} of the skill that is possible at all with 400 parts" in told
     assert f"and {min(small):.2f} to {max(small):.2f} with 30" in told
+    assert f"the share is {of_shops:.2f} if all readings count alike, and {float(from_visits[1]):.2f} with" in told
