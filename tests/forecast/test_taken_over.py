@@ -10,8 +10,7 @@ import pandas as pd
 import pytest
 
 from fleetwear.errors import FitError
-from fleetwear.forecast.growth import prepare_series
-from fleetwear.forecast.knowledge import know_series
+from fleetwear.forecast.growth import know_anew, prepare_series
 from fleetwear.forecast.learnt_text import read_learnt, write_learnt
 from fleetwear.forecast.settings import Settings
 from fleetwear.forecast.taken_over import LOOK_AGAIN_DAYS, base_fit
@@ -79,8 +78,7 @@ def test_what_was_learnt_comes_back_bit_for_bit(night):
         texts = [row[0] for row in con.execute("select content from fit_learnt order by all").fetchall()]
         base = base_fit(con, as_of=as_of, known_by=None, settings=settings, days=1)
         prepare(con, as_of=as_of)
-        series = prepare_series(con)
-        known = know_series(con, series, base.groups)
+        known = know_anew(con, prepare_series(con), base).knowledge
         stored = con.execute(
             "select s.series, p.* exclude (fit_id) from posteriors as p join fit_input_series as s using "
             "(vehicle_id, position_id, life_no, direction) where p.fit_id = ?", [base.fit_id],
@@ -134,7 +132,7 @@ def test_a_new_reading_is_known_as_a_whole_look_would_have_it(night, tmp_path):
     with Store(folder).reader() as con:
         base = base_fit(con, as_of=day, known_by=None, settings=settings, days=7)
         prepare(con, as_of=day)
-        whole = know_series(con, prepare_series(con), base.groups)
+        whole = know_anew(con, prepare_series(con), base).knowledge
         stored = con.execute(
             "select s.series, p.* exclude (fit_id) from posteriors as p join fit_input_series as s using "
             "(vehicle_id, position_id, life_no, direction) where p.fit_id = ?", [base.fit_id],

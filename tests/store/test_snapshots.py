@@ -84,8 +84,8 @@ def test_a_snapshot_has_every_record_and_of_fits_what_the_latest_forecast_goes_b
     got = set(copy.execute(COLUMNS).fetchall())
     missing = {table for table, _, _ in columns} - {table for table, _, _ in got}
     assert missing == {
-        "fit_learnt", "fit_setups", "fit_vehicles", "forecast_sources", "own_fit_series", "own_posteriors", "own_fit_slips",
-        "own_fit_residuals", "own_forecast_joints", "own_forecast_vehicles",
+        "fit_learnt", "fit_setups", "fit_vehicles", "forecast_sources", "own_fit_series", "own_posteriors",
+        "own_fit_slips", "own_fit_residuals", "own_forecast_joints", "own_forecast_vehicles",
     }  # fmt: skip
     assert got == {column for column in columns if column[0] not in missing}
     assert {table: rows_of(copy, table) for table, _, _ in got} == {
