@@ -141,7 +141,6 @@ class Rewrite(SheetLoad):
 
     def attempt(self, load_id: int) -> Rewritten:
         """Check the row as its own file's row, store it, and return what became of it."""
-        self._register()
         self._check()
         reasons = self.con.execute("select reasons from checked").fetchall()[0][0]
         if reasons:

@@ -12,13 +12,13 @@ import pyarrow.compute as pc
 
 from fleetwear import __version__
 from fleetwear.intake import quarantine
+from fleetwear.intake.coded_cells import register_typed
 from fleetwear.intake.identity import ask_same_visits, ask_sides, vehicle_remarks
 from fleetwear.intake.odometer_check import find_contradictions
 from fleetwear.intake.questions import ask
 from fleetwear.intake.set_aside import set_aside
 from fleetwear.intake.statements import statement
 from fleetwear.intake.summary import LoadSummary
-from fleetwear.intake.typed import TypedStatement, read_cells, snake
 from fleetwear.intake.words import word_table
 from fleetwear.units import spelling_table
 
@@ -85,7 +85,6 @@ class SheetLoad:
     def run(self) -> LoadSummary:
         """Check the rows, store them, and return what became of them."""
         started = time.monotonic() - self.reading_seconds
-        self._register()
         self._check()
         self._tell_known_from_new()
         contradicted, found_out = self._contradictions()
@@ -152,41 +151,10 @@ class SheetLoad:
     def _count(self, table: str) -> int:
         return int(self.con.execute(f"select count(*) from {table}").fetchall()[0][0])
 
-    def _register(self) -> None:
-        """Register the sheet: its distinct cells as ``cells_<column>``, their codes as ``incoming``."""
-        n = len(self.sheet.row_numbers)
-        columns = {"n": pa.array(range(n), pa.int64()), "source_row": self.sheet.row_numbers}
-        for name, place in self.recognised.positions.items():
-            coded = self.sheet.cells.column(place).combine_chunks().dictionary_encode()
-            columns[snake(name)] = coded.indices
-            cells = coded.dictionary
-            said, problems = cells, pa.nulls(len(cells), pa.string())
-            if not self.sheet.notation.is_plain:
-                column = self.recognised.table.column(name)
-                read = [self.sheet.notation.read(cell, column) for cell in cells.to_pylist()]
-                said = pa.array([text for text, _ in read], pa.string())
-                problems = pa.array([problem for _, problem in read], pa.string())
-            codes = pa.array(range(len(cells)), pa.int32())
-            self.con.register(
-                f"cells_{snake(name)}", pa.table({"code": codes, "cell": cells, "said": said, "miswritten": problems})
-            )
-        self.con.register("incoming", pa.table(columns))
-
     def _check(self) -> None:
         """Make ``checked``: every row with what it means and every reason against it."""
-        typed = TypedStatement(
-            self.recognised.table,
-            {name: self.sheet.header[place] for name, place in self.recognised.positions.items()},
-            self.recognised.header_units,
-        )
         self._run("vehicle_spans")
-        for name, header in typed.headers.items():
-            column = self.recognised.table.column(name)
-            read = read_cells(column, header=header, result_words=typed.result_words(column))
-            self.con.execute(read, {"today": self.today} if "$today" in read else None)
-            self.con.unregister(f"cells_{snake(name)}")
-        self.con.execute(typed.sql())
-        self.con.unregister("incoming")
+        register_typed(self.con, self.sheet, self.recognised, today=self.today)
         if self._table in ("vehicles", *_OF_MODELS):
             self._run("models")
         elif self._table != "stock":
@@ -194,8 +162,8 @@ class SheetLoad:
         if self._table in _WITH_JOINTS:
             joint, day = _WITH_JOINTS[self._table]
             self.con.execute(
-                "create or replace temp table joints_asked as "
-                f"select distinct unit_key, {joint}_key as joint_key, {day} as on_date from typed"
+                "create or replace temp view joints_asked as "
+                f"select unit_key, {joint}_key as joint_key, {day} as on_date from typed"
             )
             self._run("joint_names")
             self._run("nearest_joints")
@@ -204,7 +172,9 @@ class SheetLoad:
             self._run(check, today=self.today)
         else:
             self._run(check)
-        self.con.execute("drop table typed")
+        self.con.execute("drop view if exists joints_asked")
+        self.con.execute("drop view typed")
+        self.con.unregister("incoming")
         if "quarantine number" in self.recognised.positions:
             self._run("check_settles", table_name=self._table)
         if self._table in _OF_VISITS:
