@@ -22,7 +22,7 @@ _BOM = b"\xef\xbb\xbf"
 
 def first_line(data: bytes) -> str | None:
     """Return a file's first line, if the file is one for the quick way."""
-    if b'"' in data or b"\0" in data or data.count(b"\r") != data.count(b"\r\n"):
+    if b'"' in data or b"\0" in data or (b"\r" in data and data.count(b"\r") != data.count(b"\r\n")):
         return None
     try:
         line = data.removeprefix(_BOM).partition(b"\n")[0].decode("utf-8").rstrip("\r")

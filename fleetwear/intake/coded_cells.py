@@ -70,9 +70,7 @@ class _Column:
     column: Column
     header: str
 
-    def read(
-        self, con: duckdb.DuckDBPyConnection, *, today: date, result_words: bool
-    ) -> dict[str, pa.Array | None]:
+    def read(self, con: duckdb.DuckDBPyConnection, *, today: date, result_words: bool) -> dict[str, pa.Array | None]:
         """Return what is known of the column's cells, row by row (n rows each); None is empty in every row."""
         coded = self.sheet.cells.column(self.place).combine_chunks()
         if not pa.types.is_dictionary(coded.type):

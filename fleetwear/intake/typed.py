@@ -1,11 +1,12 @@
 """The statements that read a sheet's text cells as what their columns hold, written from the contract.
 
 A column of a million cells holds few distinct ones, so each column's distinct cells are read first, into a
-table ``read_<column>``, and ``coded_cells`` puts them back to the rows as ``incoming``; ``typed`` is a view of that, so
-that no wide table of text is written. For each column ``c`` of the contract, ``typed`` has ``c_written`` (the cell as it stands, without blanks around it) and ``c`` (what it
-means, null where it means nothing); for a play or a distance also ``c_number`` (the number as written) and
-``c_unit_spelt`` (its unit); for names that are looked up, ``c_key``. ``reasons`` lists what is wrong with
-the row's cells by themselves; what cells and rows mean together is checked per table, in ``sql/``.
+table ``read_<column>``, and ``coded_cells`` puts them back to the rows as ``incoming``; ``typed`` is a view of
+that, so that no wide table of text is written. For each column ``c`` of the contract, ``typed`` has
+``c_written`` (the cell as it stands, without blanks around it) and ``c`` (what it means, null where it means
+nothing); for a play or a distance also ``c_number`` (the number as written) and ``c_unit_spelt`` (its unit);
+for names that are looked up, ``c_key``. ``reasons`` lists what is wrong with the row's cells by themselves;
+what cells and rows mean together is checked per table, in ``sql/``.
 """
 
 from __future__ import annotations
@@ -311,9 +312,7 @@ from incoming as i"""
         if column.content in ("play", "distance") and column.name not in self.header_units:
             example, unit = _EXAMPLES[_quantity(column)]
             unit_column = self._unit_column(column)
-            without = (
-                f"{self._cell(column.name, 'beside')} is null and {self._cell(column.name, 'value')} is not null"
-            )
+            without = f"{self._cell(column.name, 'beside')} is null and {self._cell(column.name, 'value')} is not null"
             if unit_column in self.headers:
                 if cell_column(unit_column, "blank") in self.nowhere:
                     return

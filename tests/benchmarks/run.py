@@ -239,7 +239,7 @@ What a power curve costs, and "auto" (both shapes, and both in each of five fold
 Loading a clean readings CSV, checked against the contract and the store, beside DuckDB's `create table as select` from
 the same file, which checks nothing:
 
-{as_table(["rows", "file", "fleetwear", "DuckDB", "ratio", "most memory"], loads)}
+{as_table(["rows", "file", "fleetwear", "DuckDB", "ratio", "of processor seconds", "most memory"], loads)}
 """
     RESULTS.write_text(text)
     print(f"\nwritten to {RESULTS.name}")
