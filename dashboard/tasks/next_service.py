@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -172,12 +173,13 @@ def _table(flags: Flags) -> None:
         st.markdown("No vehicle answers to these filters.")
         return
     with st.container(horizontal=True, vertical_alignment="bottom", gap="small"):
-        file = flag_file(flags)
         stem = f"next_service_{flags.run.as_of:%Y-%m-%d}"
-        st.download_button("Download CSV", to_csv(file), f"{stem}.csv", "text/csv", on_click="ignore")
+        st.download_button(
+            "Download CSV", lambda: to_csv(flag_file(flags)), f"{stem}.csv", "text/csv", on_click="ignore"
+        )
         st.download_button(
             "Download XLSX",
-            lambda: to_xlsx(file, sheet="next service"),
+            lambda: to_xlsx(flag_file(flags), sheet="next service"),
             f"{stem}.xlsx",
             _XLSX,
             on_click="ignore",
@@ -191,7 +193,7 @@ def _table(flags: Flags) -> None:
                 format_func=lambda at: f"{at + 1} to {min(at + _ROWS, total)} of {total}",
                 width=170,
             )
-    rows = with_lead(flags).iloc[first : first + _ROWS]
+    rows = with_lead(replace(flags, vehicles=flags.vehicles.iloc[first : first + _ROWS]))
     listing(_COLUMNS, [_row(row) for row in rows.to_dict("records")], caption="Vehicles, the most pressing first")
 
 
@@ -214,7 +216,11 @@ def _row(row: dict[Hashable, Any]) -> list[Cell]:
 
 
 def _to_test(flags: Flags) -> None:
-    with st.expander("What to test at the next visit"):
+    """Write what to test; it is worked out when it is asked for, since a large fleet has many thousands of rows."""
+    section = st.expander("What to test at the next visit", key="to_test_section", on_change="rerun")
+    if not section.open:
+        return
+    with section:
         asked = to_test(flags)
         vehicles = say_count(asked["unit"].nunique(), "vehicle", "vehicles")
         st.markdown(
@@ -225,8 +231,8 @@ def _to_test(flags: Flags) -> None:
         if asked.empty:
             return
         st.download_button(
-            "Download CSV", to_csv(asked), f"to_test_{flags.run.as_of:%Y-%m-%d}.csv", "text/csv", key="to_test",
-            on_click="ignore",
+            "Download CSV", lambda: to_csv(asked), f"to_test_{flags.run.as_of:%Y-%m-%d}.csv", "text/csv",
+            key="to_test", on_click="ignore",
         )  # fmt: skip
         first = asked["unit"].drop_duplicates().head(_ROWS)
         rows: list[list[Cell]] = [
