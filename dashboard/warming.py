@@ -1,4 +1,4 @@
-"""What pages need, made ready before anybody asks: programs at the start, and each snapshot once it is published."""
+"""What pages need, made ready before anybody asks: libraries at the start, and each snapshot once it is published."""
 
 from __future__ import annotations
 
@@ -16,37 +16,26 @@ _LOOK_EVERY_S = 5.0
 _LARGE = 20_000
 """Vehicles of a fleet of which only the flags are made ready: the plan of a larger one takes minutes."""
 
-_QUIET = ("streamlit.runtime.scriptrunner_utils.script_run_context", "streamlit.runtime.caching.cache_utils")
-"""Loggers that would say at every step that no page is being written, which is so."""
+_NO_PAGE = "missing ScriptRunContext"
+"""What Streamlit logs at every step of work that writes no page, which is so here."""
 
 
-def import_all() -> None:
-    """Import what pages import at their first view, and draw a chart, so that nobody waits for it."""
-    from dashboard.pictures import spec_of
-    from dashboard.tasks import (  # noqa: F401  pages that are imported to be there
-        consistency,
-        model_check,
-        next_service,
-        one_vehicle,
-        reading_study,
-        record_visit,
-        taking_away,
-        trends,
-        weeks_ahead,
-    )
+def import_libraries() -> None:
+    """Import what pages lean on and draw a chart, so that nobody waits; pages are imported once the server runs."""
+    import fleetwear.intake
+    import fleetwear.planning.ahead
+    import fleetwear.reports.trend_tables  # noqa: F401
     from fleetwear.reports.charts import key_chart
     from fleetwear.reports.looks import LIGHT
     from fleetwear.units import factor
 
     factor("mi", "km")
-    spec_of(key_chart(look=LIGHT))
+    key_chart(look=LIGHT).to_dict(validate=False)
 
 
 def start() -> threading.Thread:
-    """Import all, then begin to make snapshots ready beside the server; the thread ends with the program."""
-    for name in _QUIET:
-        logging.getLogger(name).setLevel(logging.ERROR)
-    import_all()
+    """Import libraries, then begin to make snapshots ready beside the server; the thread ends with the program."""
+    import_libraries()
     thread = threading.Thread(target=_keep_ready, name="warming", daemon=True)
     thread.start()
     return thread
@@ -54,8 +43,14 @@ def start() -> threading.Thread:
 
 def _keep_ready() -> None:
     """Make the published snapshot ready, and every later one, as soon as it is there."""
+    from streamlit import runtime
+
+    while not runtime.exists():
+        time.sleep(0.1)
     from dashboard import snapshot
 
+    logger = logging.getLogger("streamlit.runtime.scriptrunner_utils.script_run_context")
+    logger.addFilter(lambda record: _NO_PAGE not in record.getMessage())
     ready = None
     while True:
         try:
