@@ -18,7 +18,6 @@ from fleetwear.planning.flags import Flags, narrow
 from fleetwear.planning.pressing import pressing_joints
 from fleetwear.planning.vehicle import find_unit
 from fleetwear.planning.wording import begin_sentence, is_known, say_count, say_dates, say_distance, say_probability
-from fleetwear.reports.charts import risk_chart
 from fleetwear.reports.flag_files import flag_file, to_csv, to_xlsx, with_lead
 from fleetwear.reports.inert import html_text
 from fleetwear.vocabulary import Outcome
@@ -83,7 +82,7 @@ def show() -> None:
         return
     st.markdown(_counted(chosen))
     shown = narrow(chosen, outcomes=outcomes or None)
-    _picture(shown)
+    _picture(shown, folder, number)
     _table(shown)
     _to_test(shown)
     _settings(run.settings)
@@ -149,7 +148,7 @@ def _counted(flags: Flags) -> str:
     return f"{total}, counted by the most pressing thing said of each. {begin_sentence('; '.join(parts))}."
 
 
-def _picture(flags: Flags) -> None:
+def _picture(flags: Flags, folder: str, number: int) -> None:
     pressing = pressing_joints(flags)
     st.subheader("Joints that press")
     if pressing.empty:
@@ -160,8 +159,9 @@ def _picture(flags: Flags) -> None:
     label = f"Draw all {len(pressing)} joints, not only the {_DRAWN} most pressing"
     if len(pressing) > _DRAWN and not st.toggle(label, key="all_joints"):
         drawn = pressing.head(_DRAWN)
+    said = tuple(drawn[["vehicle_id", "position_id", "direction", "outcome"]].itertuples(index=False, name=None))
     pictures.write(
-        pictures.spec_of(risk_chart(drawn, as_of=flags.run.as_of, look=look())),
+        pictures.risk_spec(folder, number, said, look().name, _drawn=drawn, _as_of=flags.run.as_of),
         alt="When each joint crosses its limit, against when its vehicle is next in.",
     )
 

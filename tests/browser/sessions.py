@@ -46,6 +46,7 @@ class Session:
                 f"ws://{parts.netloc}/_stcore/stream", origin=self.address, max_size=None, subprotocols=["streamlit"]
             ) as socket:
                 await self._view(socket, "")
+                await self._view(socket, "vehicle")
                 while time.monotonic() < until:
                     await asyncio.sleep(self.rng.uniform(*think_s))
                     await self._view(socket, self.rng.choice([*self.pages, *["", "vehicle", "vehicle"]]))
