@@ -9,11 +9,11 @@ from serving import served
 from sessions import read_pages
 
 
-def test_sessions_read_every_page_to_its_end(address):
+def test_five_sessions_read_pages_to_their_end(address):
     seen = asyncio.run(read_pages(address, sessions=5, seconds=6.0, units=["V101", "V102"], think_s=(0.1, 0.3)))
     assert seen.errors == []
-    assert {"next-service", "vehicle"} <= seen.seconds.keys()
-    assert len(seen.seconds) >= 5
+    assert len(seen.seconds["next-service"]) >= 5  # each begins there and goes to a vehicle
+    assert len(seen.seconds["vehicle"]) >= 5
     assert figures(seen.seconds["vehicle"])["p95_s"] < 30.0
 
 
