@@ -16,11 +16,15 @@ from fleetwear.reports.charts import (
     growth_chart,
     key_chart,
     play_chart,
+    risk_chart,
 )
 from fleetwear.reports.trend_tables import TrendUnits, curves_end
 
 if TYPE_CHECKING:
+    from datetime import date
+
     import altair as alt
+    import pandas as pd
 
 Spec = dict[str, Any]
 
@@ -31,9 +35,23 @@ def write(spec: Spec, *, alt: str, key: str | None = None) -> None:
 
 
 def spec_of(chart: alt.LayerChart) -> Spec:
-    """Return a chart's specification with its data inside."""
-    spec: Spec = chart.to_dict()
+    """Return a chart's specification with its data inside; the tests of the charts check them against the schema."""
+    spec: Spec = chart.to_dict(validate=False)
     return spec
+
+
+@st.cache_data(max_entries=64, show_spinner=False)
+def risk_spec(
+    folder: str,  # noqa: ARG001  folder, number, said and the look's name are the cache's key
+    number: int,  # noqa: ARG001
+    said: tuple[tuple[int, int, str, str], ...],  # noqa: ARG001
+    look_name: str,  # noqa: ARG001
+    *,
+    _drawn: pd.DataFrame,
+    _as_of: date,
+) -> Spec:
+    """Return the picture of joints that press, which are told apart by vehicle, position, direction and outcome."""
+    return spec_of(risk_chart(_drawn, as_of=_as_of, look=look()))
 
 
 @st.cache_data(max_entries=512, show_spinner=False)

@@ -5,15 +5,17 @@ from __future__ import annotations
 import json
 import time
 from datetime import date
+from functools import partial
 from typing import TYPE_CHECKING
 
-from fleetwear.backtest.cases import cases_as_of, read_record
+from fleetwear.backtest.cases import TABLES_OF_FIT, cases_as_of, read_record
 from fleetwear.backtest.dates import EVERY_MONTHS, choose_dates
 from fleetwear.backtest.records import save_backtest
 from fleetwear.backtest.summary import summarise
 from fleetwear.errors import InputError
 from fleetwear.forecast import Settings
 from fleetwear.store import Store
+from fleetwear.store.apart import apart
 from fleetwear.store.runs import running
 
 if TYPE_CHECKING:
@@ -36,7 +38,8 @@ def run(
 ) -> int:
     """Score the forecasts of past dates, store what comes of it, and return the backtest_id.
 
-    The store is read date by date, so that others may write between them, and locked only to write the results.
+    The store is read date by date and let go before each fit, so that others may write meanwhile; it is locked only to
+    write the results.
 
     Parameters
     ----------
@@ -74,15 +77,16 @@ def run(
         days = choose_dates(record.first_day, record.last_day, dates=dates, start=start, every_months=every_months)
         of_dates = []
         for place, as_of in enumerate(days):
-            with store.reader() as con:
+            with apart(store) as own:
                 of_dates.append(
                     cases_as_of(
-                        con,
+                        own.con,
                         record,
                         as_of=as_of,
                         settings=chosen,
                         known_by=known_by,
                         on_progress=_of_date(on_progress, as_of, place, len(days)),
+                        on_read=partial(own.let_go, keep=TABLES_OF_FIT),
                     )
                 )
         if on_progress is not None:

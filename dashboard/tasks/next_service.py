@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -17,7 +18,6 @@ from fleetwear.planning.flags import Flags, narrow
 from fleetwear.planning.named_vehicle import find_vehicle
 from fleetwear.planning.pressing import pressing_joints
 from fleetwear.planning.wording import begin_sentence, is_known, say_count, say_dates, say_distance, say_probability
-from fleetwear.reports.charts import risk_chart
 from fleetwear.reports.flag_files import flag_file, to_csv, to_xlsx, with_lead
 from fleetwear.reports.inert import html_text, markdown_text
 from fleetwear.vocabulary import Outcome
@@ -82,7 +82,7 @@ def show() -> None:
         return
     st.markdown(_counted(chosen))
     shown = narrow(chosen, outcomes=outcomes or None)
-    _picture(shown)
+    _picture(shown, folder, number)
     _table(shown)
     _to_test(shown)
     _settings(run.settings)
@@ -150,7 +150,7 @@ def _counted(flags: Flags) -> str:
     return f"{total}, counted by the most pressing thing said of each. {begin_sentence('; '.join(parts))}."
 
 
-def _picture(flags: Flags) -> None:
+def _picture(flags: Flags, folder: str, number: int) -> None:
     pressing = pressing_joints(flags)
     st.subheader("Joints that press")
     if pressing.empty:
@@ -161,8 +161,9 @@ def _picture(flags: Flags) -> None:
     label = f"Draw all {len(pressing)} joints, not only the {_DRAWN} most pressing"
     if len(pressing) > _DRAWN and not st.toggle(label, key="all_joints"):
         drawn = pressing.head(_DRAWN)
+    said = tuple(drawn[["vehicle_id", "position_id", "direction", "outcome"]].itertuples(index=False, name=None))
     pictures.write(
-        pictures.spec_of(risk_chart(drawn, as_of=flags.run.as_of, look=look())),
+        pictures.risk_spec(folder, number, said, look().name, _drawn=drawn, _as_of=flags.run.as_of),
         alt="When each joint crosses its limit, against when its vehicle is next in.",
     )
 
@@ -174,12 +175,13 @@ def _table(flags: Flags) -> None:
         st.markdown("No vehicle answers to these filters.")
         return
     with st.container(horizontal=True, vertical_alignment="bottom", gap="small"):
-        file = flag_file(flags)
         stem = f"next_service_{flags.run.as_of:%Y-%m-%d}"
-        st.download_button("Download CSV", to_csv(file), f"{stem}.csv", "text/csv", on_click="ignore")
+        st.download_button(
+            "Download CSV", lambda: to_csv(flag_file(flags)), f"{stem}.csv", "text/csv", on_click="ignore"
+        )
         st.download_button(
             "Download XLSX",
-            lambda: to_xlsx(file, sheet="next service"),
+            lambda: to_xlsx(flag_file(flags), sheet="next service"),
             f"{stem}.xlsx",
             _XLSX,
             on_click="ignore",
@@ -193,7 +195,7 @@ def _table(flags: Flags) -> None:
                 format_func=lambda at: f"{at + 1} to {min(at + _ROWS, total)} of {total}",
                 width=170,
             )
-    rows = with_lead(flags).iloc[first : first + _ROWS]
+    rows = with_lead(replace(flags, vehicles=flags.vehicles.iloc[first : first + _ROWS]))
     listing(_COLUMNS, [_row(row) for row in rows.to_dict("records")], caption="Vehicles, the most pressing first")
 
 
@@ -216,7 +218,11 @@ def _row(row: dict[Hashable, Any]) -> list[Cell]:
 
 
 def _to_test(flags: Flags) -> None:
-    with st.expander("What to test at the next visit"):
+    """Write what to test; it is worked out when it is asked for, since a large fleet has many thousands of rows."""
+    section = st.expander("What to test at the next visit", key="to_test_section", on_change="rerun")
+    if not section.open:
+        return
+    with section:
         asked = to_test(flags)
         vehicles = say_count(asked["unit"].nunique(), "vehicle", "vehicles")
         st.markdown(
@@ -227,8 +233,8 @@ def _to_test(flags: Flags) -> None:
         if asked.empty:
             return
         st.download_button(
-            "Download CSV", to_csv(asked), f"to_test_{flags.run.as_of:%Y-%m-%d}.csv", "text/csv", key="to_test",
-            on_click="ignore",
+            "Download CSV", lambda: to_csv(asked), f"to_test_{flags.run.as_of:%Y-%m-%d}.csv", "text/csv",
+            key="to_test", on_click="ignore",
         )  # fmt: skip
         first = asked["unit"].drop_duplicates().head(_ROWS)
         rows: list[list[Cell]] = [

@@ -51,7 +51,6 @@ _FIRST = 6
 def show() -> None:
     """Write the page."""
     folder, number = snapshot.current()
-    fleet = snapshot.flags(folder, number, accepted_risk=None)
     st.html(vehicle_list_link().html)
     heading = st.container()
     name = st.text_input(
@@ -64,6 +63,7 @@ def show() -> None:
     ).strip()
     if not name:
         heading.title("Vehicle")
+        fleet = snapshot.flags(folder, number, accepted_risk=None)
         units = ", ".join(markdown_text(unit, 60) for unit in fleet.vehicles["unit"].head(5))
         st.markdown(f"Write the unit number, VIN or plate of a vehicle. The most pressing now: {units}.")
         return

@@ -39,6 +39,9 @@ QUANTILE_COLUMNS = ["q025_mm", "q10_mm", "q50_mm", "q90_mm", "q975_mm"]
 _EQUAL = 1e-9
 """Relative room in comparing a reading with a limit: a reading equal to its limit passes."""
 
+TABLES_OF_FIT = ("vehicles", "positions", "parts")
+"""The store's own tables that a fit looks into."""
+
 READ, REPLACED, WAITING = "read", "replaced", "waiting"
 
 
@@ -82,6 +85,7 @@ def cases_as_of(
     settings: Settings,
     known_by: datetime | None = None,
     on_progress: Callable[[str, int, int], None] | None = None,
+    on_read: Callable[[], None] | None = None,
 ) -> DateCases:
     """Return the cases of a date, from a fit of that date.
 
@@ -93,6 +97,8 @@ def cases_as_of(
         What happened later is looked up in it, and used for nothing but to choose, to place and to judge the cases.
     as_of, settings, known_by, on_progress
         As for ``pipelines.fit.run``.
+    on_read
+        Called before the fit, when of the connection only temporary tables and ``TABLES_OF_FIT`` are needed any more.
     """
     prepare(con, as_of=as_of, known_by=known_by)
     every = prepare_series(con)
@@ -100,6 +106,8 @@ def cases_as_of(
     if not (rows["fate"] == READ).any():
         return DateCases(as_of, rows, "no joint within its limit by then was measured again in the same life")
     own = con.execute(sql("backtest/own_readings")).df()
+    if on_read is not None:
+        on_read()
     fit = fit_fleet(con, every, settings, on_progress=on_progress)
     if not fit.groups:
         return DateCases(as_of, rows, "no kind of joint had enough readings by then for a model")

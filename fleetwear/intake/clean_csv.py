@@ -22,7 +22,7 @@ _BOM = b"\xef\xbb\xbf"
 
 def first_line(data: bytes) -> str | None:
     """Return a file's first line, if the file is one for the quick way."""
-    if b'"' in data or b"\0" in data or data.count(b"\r") != data.count(b"\r\n"):
+    if b'"' in data or b"\0" in data or (b"\r" in data and data.count(b"\r") != data.count(b"\r\n")):
         return None
     try:
         line = data.removeprefix(_BOM).partition(b"\n")[0].decode("utf-8").rstrip("\r")
@@ -32,7 +32,9 @@ def first_line(data: bytes) -> str | None:
 
 
 def read_clean(data: bytes, delimiter: str, header: Sequence[str]) -> pa.Table | None:
-    """Return the rows under the header as string columns "0", "1", ...; None if they need the careful way.
+    """Return the rows under the header as columns "0", "1", ... of text; None if they need the careful way.
+
+    Of each column the distinct cells are kept once, and the rows as numbers.
 
     Parameters
     ----------
@@ -47,16 +49,20 @@ def read_clean(data: bytes, delimiter: str, header: Sequence[str]) -> pa.Table |
     try:
         table = csv.read_csv(
             pa.py_buffer(data),
-            csv.ReadOptions(column_names=names, skip_rows=1, use_threads=False),
+            csv.ReadOptions(column_names=names, skip_rows=1),
             csv.ParseOptions(delimiter=delimiter, quote_char=False, ignore_empty_lines=False),
-            csv.ConvertOptions(column_types=dict.fromkeys(names, pa.string()), strings_can_be_null=False),
+            csv.ConvertOptions(
+                column_types=dict.fromkeys(names, pa.dictionary(pa.int32(), pa.string())), strings_can_be_null=False
+            ),
         )
     except pa.ArrowInvalid:
         return None
     if not 0 < table.num_rows <= MAX_ROWS:
         return None
-    first = pc.utf8_trim_whitespace(table.column(0))
-    if pc.any(pc.equal(pc.binary_length(first), 0)).as_py() or is_total(first[-1].as_py()):
+    table = table.unify_dictionaries()
+    distinct = [column.chunk(0).dictionary for column in table.columns]
+    first = pc.utf8_trim_whitespace(distinct[0])
+    if pc.any(pc.equal(pc.binary_length(first), 0)).as_py() or is_total(table.column(0)[-1].as_py()):
         return None
-    longest = max(pc.max(pc.binary_length(column)).as_py() for column in table.columns)
+    longest = max(pc.max(pc.binary_length(cells)).as_py() for cells in distinct)
     return None if longest > MAX_CELL_CHARACTERS else table

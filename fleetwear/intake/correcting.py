@@ -231,11 +231,15 @@ class CorrectionsLoad(SheetLoad):
 
     def _tell_done(self, done: list[tuple[int, int | None]]) -> None:
         """Make the tables that tell which rows may have settled others."""
-        self.con.execute("create or replace temp table keyed (n bigint, source_row bigint, settles bigint)")
+        self.con.execute(
+            "create or replace temp table checked "
+            "(n bigint, source_row bigint, settles bigint, row_key varchar, reasons varchar[])"
+        )
+        self._run("keyed")
         self.con.execute("create or replace temp table refused_in_sheet (n bigint)")
         if done:
             rows = [(n, self.sheet.row_numbers[n].as_py(), settles) for n, settles in done]
-            self.con.executemany("insert into keyed (n, source_row, settles) values (?, ?, ?)", rows)
+            self.con.executemany("insert into checked (n, source_row, settles, reasons) values (?, ?, ?, [])", rows)
 
 
 def _understand(row: dict[str, Any]) -> _Asked | list[str]:

@@ -142,16 +142,23 @@ class Rewrite(SheetLoad):
 
     def attempt(self, load_id: int) -> Rewritten:
         """Check the row as its own file's row, store it, and return what became of it."""
-        self._register()
         self._check()
         reasons = self.con.execute("select reasons from checked").fetchall()[0][0]
         if reasons:
             return Rewritten(None, tuple(reasons))
+        home = "visit_notes" if self._table == "visits" else self._table
+        content = (
+            "said_by(c) as content from placed_readings as c" if self._table == "readings" else "content from checked"
+        )
+        self.con.execute(f"create or replace temp view contents as select {content}")
+        key = self.con.execute(statement("key_of_rewrite").replace("table_of_rows", home)).fetchall()[0][0]
+        self.con.execute("update checked set row_key = $key", {"key": key})
+        self.con.execute("create or replace temp table own_keys as select n, row_key from checked")
         for name, value in self.given.items():
             self.con.execute(f"update checked set {name} = coalesce({name}, $value::integer)", {"value": value})
-        home = "visit_notes" if self._table == "visits" else self._table
-        self.con.execute(statement("key_of_rewrite").replace("table_of_rows", home))
+        self._run("keyed")
         self.con.execute("create or replace temp table known (n bigint, row_id bigint)")
+        self.con.execute("create or replace temp table left_out (n bigint)")
         self.con.execute("create or replace temp table refused_in_sheet (n bigint)")
         self._run("taken")
         contradicted, found_out = self._contradictions()
@@ -160,9 +167,13 @@ class Rewrite(SheetLoad):
         aside = set_aside(self.con, found_out, load_id=load_id, next_id=lambda: self._take_ids("quarantine_ids", 1))
         self._insert(load_id)
         number = self.con.execute(
-            f"select {ID_COLUMNS[self._table]} from {home} where row_key = (select row_key from taken)"
+            f"select {ID_COLUMNS[self._table]} from {home} where row_key = $key", {"key": key}
         ).fetchall()[0][0]
         return Rewritten(int(number), set_aside=aside)
+
+    @property
+    def _is_rewrite(self) -> bool:
+        return True
 
     @property
     def _visit_salt(self) -> str:

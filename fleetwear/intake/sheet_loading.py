@@ -12,13 +12,13 @@ import pyarrow.compute as pc
 
 from fleetwear import __version__
 from fleetwear.intake import quarantine
+from fleetwear.intake.coded_cells import register_typed
 from fleetwear.intake.identity import ask_same_visits, ask_sides, vehicle_remarks
 from fleetwear.intake.odometer_check import find_contradictions
 from fleetwear.intake.questions import ask
 from fleetwear.intake.set_aside import set_aside
 from fleetwear.intake.statements import statement
 from fleetwear.intake.summary import LoadSummary
-from fleetwear.intake.typed import TypedStatement, read_cells, snake
 from fleetwear.intake.words import word_table
 from fleetwear.units import spelling_table
 
@@ -64,7 +64,7 @@ def prepare(con: duckdb.DuckDBPyConnection) -> None:
 
 def begin_file(con: duckdb.DuckDBPyConnection) -> None:
     """Forget what the file before has said."""
-    con.execute("create or replace temp table said_in_file (table_name varchar, content varchar, times bigint)")
+    con.execute("create or replace temp table said_in_file (table_name varchar, row_key varchar, times bigint)")
 
 
 @dataclass
@@ -85,7 +85,6 @@ class SheetLoad:
     def run(self) -> LoadSummary:
         """Check the rows, store them, and return what became of them."""
         started = time.monotonic() - self.reading_seconds
-        self._register()
         self._check()
         self._tell_known_from_new()
         contradicted, found_out = self._contradictions()
@@ -139,6 +138,11 @@ class SheetLoad:
         return ""
 
     @property
+    def _is_rewrite(self) -> bool:
+        """Whether the row stands for another one, whose session and stroke it may have been given."""
+        return False
+
+    @property
     def _table(self) -> str:
         return self.recognised.table.name
 
@@ -152,41 +156,10 @@ class SheetLoad:
     def _count(self, table: str) -> int:
         return int(self.con.execute(f"select count(*) from {table}").fetchall()[0][0])
 
-    def _register(self) -> None:
-        """Register the sheet: its distinct cells as ``cells_<column>``, their codes as ``incoming``."""
-        n = len(self.sheet.row_numbers)
-        columns = {"n": pa.array(range(n), pa.int64()), "source_row": self.sheet.row_numbers}
-        for name, place in self.recognised.positions.items():
-            coded = self.sheet.cells.column(place).combine_chunks().dictionary_encode()
-            columns[snake(name)] = coded.indices
-            cells = coded.dictionary
-            said, problems = cells, pa.nulls(len(cells), pa.string())
-            if not self.sheet.notation.is_plain:
-                column = self.recognised.table.column(name)
-                read = [self.sheet.notation.read(cell, column) for cell in cells.to_pylist()]
-                said = pa.array([text for text, _ in read], pa.string())
-                problems = pa.array([problem for _, problem in read], pa.string())
-            codes = pa.array(range(len(cells)), pa.int32())
-            self.con.register(
-                f"cells_{snake(name)}", pa.table({"code": codes, "cell": cells, "said": said, "miswritten": problems})
-            )
-        self.con.register("incoming", pa.table(columns))
-
     def _check(self) -> None:
         """Make ``checked``: every row with what it means and every reason against it."""
-        typed = TypedStatement(
-            self.recognised.table,
-            {name: self.sheet.header[place] for name, place in self.recognised.positions.items()},
-            self.recognised.header_units,
-        )
         self._run("vehicle_spans")
-        for name, header in typed.headers.items():
-            column = self.recognised.table.column(name)
-            read = read_cells(column, header=header, result_words=typed.result_words(column))
-            self.con.execute(read, {"today": self.today} if "$today" in read else None)
-            self.con.unregister(f"cells_{snake(name)}")
-        self.con.execute(typed.sql())
-        self.con.unregister("incoming")
+        register_typed(self.con, self.sheet, self.recognised, today=self.today)
         if self._table in ("vehicles", *_OF_MODELS):
             self._run("models")
         elif self._table != "stock":
@@ -194,34 +167,60 @@ class SheetLoad:
         if self._table in _WITH_JOINTS:
             joint, day = _WITH_JOINTS[self._table]
             self.con.execute(
-                "create or replace temp table joints_asked as "
-                f"select distinct unit_key, {joint}_key as joint_key, {day} as on_date from typed"
+                "create or replace temp view joints_asked as "
+                f"select unit_key, {joint}_key as joint_key, {day} as on_date from typed"
             )
-            self._run("joint_names")
-            self._run("nearest_joints")
-        check = f"check_{self._table}"
-        if "$today" in statement(check):
-            self._run(check, today=self.today)
-        else:
-            self._run(check)
-        self.con.execute("drop table typed")
-        if "quarantine number" in self.recognised.positions:
-            self._run("check_settles", table_name=self._table)
-        if self._table in _OF_VISITS:
-            self._run("visit_clusters")
-            self._run("visit_of_rows")
-            self._run(f"keep_{self._table}")
+            asked = f"select distinct key as joint_key from read_{joint} where key is not null"
+            if joint.replace("_", " ") not in self.recognised.positions:
+                asked = "select null::varchar as joint_key where false"
+            self.con.execute(f"create or replace temp view joint_keys_asked as {asked}")
+            for name in ("joint_names", "lacking_joints", "nearest_joints"):
+                self._run(name)
+        self._keep()
+
+    def _keep(self) -> None:
+        """Make ``checked`` of what the rows mean: with their visits, and with their keys."""
+        check = statement(f"check_{self._table}")
+        needs = {"today": self.today} if "$today" in check else None
+        corrects = "quarantine number" in self.recognised.positions
+        of_visits = self._table in _OF_VISITS
+        # Read several times where rows belong to visits: a view is read faster than a wide table is written.
+        kind = "view" if of_visits and not corrects else "table"
+        self.con.execute(f"create or replace temp {kind} rows_{kind} as {check}", needs)
+        if corrects:
+            checked = statement("check_settles")
+            self.con.execute(f"create or replace temp table settling_rows as {checked}", {"table_name": self._table})
+        rows = "settling_rows" if corrects else f"rows_{kind}"
+        self.con.execute(f"create or replace temp view read_rows as select * from {rows}")
+        if of_visits:
+            for name in ("spots", "visit_clusters", "visit_of_spots"):
+                self._run(name)
+        if self._table == "readings":
+            self._run("placed_readings")
+        self._run(f"keep_{self._table}" if of_visits else "keep")
+        if self._table == "readings":
+            self._run("crowded")
 
     def _tell_known_from_new(self) -> None:
-        """Make ``keyed`` (good rows), ``known`` (those in the store) and ``taken`` (the new ones)."""
-        counts_repeats = self._table == "readings"
-        self._run("keyed", table_name=self._table, counts_repeats=counts_repeats)
-        if counts_repeats and not self.is_last:
-            self._run("remember_said", table_name=self._table)
+        """Make the views ``keyed`` (good rows) and ``taken`` (the new ones), and ``known`` (those in the store)."""
+        self._run("keyed")
+        if self._table == "readings":
+            self._number_repeats()
         self.con.execute(f"create or replace temp table known as {statement(f'known_{self._table}')}")
+        self.con.execute("create or replace temp table left_out as select distinct n from known")
+        if self._table != "readings":  # a second row of the same content says nothing new
+            self.con.execute(f"insert into left_out {statement('repeated')}")
         self._run("taken")
         self.con.execute("create or replace temp table refused_in_sheet (n bigint)")
         self.con.execute(f"insert into refused_in_sheet {statement('known_set_aside')}", {"table_name": self._table})
+
+    def _number_repeats(self) -> None:
+        """Make ``own_keys``: the keys of readings that their file has said before tell how often it has."""
+        said_before = self._count("said_in_file") > 0
+        self._run("keys_of_repeats", table_name=self._table, every_row=said_before)
+        if not self.is_last:
+            self._run("remember_said", table_name=self._table)
+        self.con.execute("update checked set row_key = own.row_key from own_keys as own where own.n = checked.n")
 
     def _contradictions(self) -> tuple[pd.DataFrame, pd.DataFrame]:
         """Take the rows that the store contradicts from ``taken``; return them and the rows found out."""
@@ -247,7 +246,7 @@ class SheetLoad:
         if refused.empty:
             return
         self.con.register("given_up", refused[["n"]])
-        self.con.execute("delete from taken where n in (select n from given_up)")
+        self.con.execute("insert into left_out select n from given_up")
         self.con.execute("insert into refused_in_sheet select n from given_up")
         self.con.unregister("given_up")
 
@@ -363,6 +362,9 @@ class SheetLoad:
                 self._run("insert_new_visits", first_id=first_visit_id, load_id=load_id, salt=self._visit_salt)
             parameters["first_visit_id"] = first_visit_id
         parameters["first_id"] = self._take_ids(_ID_SEQUENCES[self._table], rows)
+        if self._table == "readings":
+            self._run("given_strokes", first_visit_id=first_visit_id, every_row=self._is_rewrite)
+            self._run("numbers", some_left_out=rows < self._count("checked"))
         self._run(f"insert_{self._table}", **parameters)
 
 

@@ -1,11 +1,12 @@
 """The statements that read a sheet's text cells as what their columns hold, written from the contract.
 
 A column of a million cells holds few distinct ones, so each column's distinct cells are read first, into a
-table ``read_<column>``, and ``typed`` then joins them to the rows by code. For each column ``c`` of the
-contract, ``typed`` has ``c_written`` (the cell as it stands, without blanks around it) and ``c`` (what it
-means, null where it means nothing); for a play or a distance also ``c_number`` (the number as written) and
-``c_unit_spelt`` (its unit); for names that are looked up, ``c_key``. ``reasons`` lists what is wrong with
-the row's cells by themselves; what cells and rows mean together is checked per table, in ``sql/``.
+table ``read_<column>``, and ``coded_cells`` puts them back to the rows as ``incoming``; ``typed`` is a view of
+that, so that no wide table of text is written. For each column ``c`` of the contract, ``typed`` has
+``c_written`` (the cell as it stands, without blanks around it) and ``c`` (what it means, null where it means
+nothing); for a play or a distance also ``c_number`` (the number as written) and ``c_unit_spelt`` (its unit);
+for names that are looked up, ``c_key``. ``reasons`` lists what is wrong with the row's cells by themselves;
+what cells and rows mean together is checked per table, in ``sql/``.
 """
 
 from __future__ import annotations
@@ -50,6 +51,11 @@ _SQL_TYPES = {"date": "date", "whole": "integer", "number": "double", "yes or no
 def snake(name: str) -> str:
     """Return a column's name as SQL names it."""
     return name.replace(" ", "_")
+
+
+def cell_column(name: str, output: str) -> str:
+    """Return what ``incoming`` calls one thing that is known of a column's cells."""
+    return f"{snake(name)}__{output}"
 
 
 def quote(text: str) -> str:
@@ -207,95 +213,113 @@ def _unit_form(quantity: Quantity) -> str:
 
 @dataclass(frozen=True)
 class TypedStatement:
-    """The statement that makes ``typed`` for one table, with the headers and header units of one sheet."""
+    """The statement that makes ``typed`` for one table, with the headers and header units of one sheet.
+
+    Attributes
+    ----------
+    table
+        The table.
+    headers
+        What the sheet calls each column that it has.
+    header_units
+        The units that stand in headers.
+    nowhere
+        Columns of ``incoming`` that would be empty in every row and are left out of it.
+    """
 
     table: Table
     headers: dict[str, str]
-    """What the sheet calls each column that it has."""
     header_units: dict[str, str]
+    nowhere: frozenset[str] = frozenset()
 
     def result_words(self, column: Column) -> bool:
         """Return whether a play of this column may also be said as a result."""
         return (self.table.name, column.name) in (("readings", "play"), ("wheel_checks", "play"))
 
     def sql(self) -> str:
-        """Return the statement; it reads ``incoming`` (codes of cells) and the tables ``read_<column>``."""
+        """Return the statement; it reads ``incoming``: of each row what its cells mean."""
         outputs = [output for column in self.table.columns for output in self._select(column)]
-        joins = "".join(
-            f" left join read_{snake(name)} as r_{snake(name)} on r_{snake(name)}.code = i.{snake(name)}"
-            for name in self.headers
-        )
-        reasons = ", ".join(reason for column in self.table.columns for reason in self._reasons(column))
+        found = [reason for column in self.table.columns for reason in self._reasons(column)]
+        reasons = ", ".join(found)
+        listed = f"case when coalesce({reasons}) is null then []::varchar[] else without_nulls([{reasons}]) end"
         return f"""
-create or replace temp table typed as
+create or replace temp view typed as
 select i.n, i.source_row, {", ".join(outputs)},
-    case when coalesce({reasons}) is null then []::varchar[] else without_nulls([{reasons}]) end as reasons
-from incoming as i{joins}"""
+    {listed if found else "[]::varchar[]"} as reasons
+from incoming as i"""
 
     def _select(self, column: Column) -> Iterator[str]:
         c = snake(column.name)
         is_here = column.name in self.headers
-        yield (f"r_{c}.written" if is_here else "null::varchar") + f" as {c}_written"
+        yield (self._cell(column.name, "written") if is_here else "null::varchar") + f" as {c}_written"
         if column.content in ("play", "distance"):
             yield from self._select_measure(column, is_here=is_here)
             return
         sql_type = _SQL_TYPES.get(column.content, "varchar")
-        yield (f"r_{c}.value" if is_here else f"null::{sql_type}") + f' as "{c}"'
+        yield (self._cell(column.name, "value") if is_here else f"null::{sql_type}") + f' as "{c}"'
         if column.name in _KEYS:
-            yield (f"r_{c}.key" if is_here else "null::varchar") + f" as {c}_key"
+            yield (self._cell(column.name, "key") if is_here else "null::varchar") + f" as {c}_key"
 
     def _select_measure(self, column: Column, *, is_here: bool) -> Iterator[str]:
         c = snake(column.name)
         if is_here:
-            yield f"r_{c}.number as {c}_number"
+            yield f"{self._cell(column.name, 'number')} as {c}_number"
             yield f"{self._from_unit(column, 'unit')} as {c}_unit_spelt"
-            yield f'round(r_{c}.value * {self._from_unit(column, "factor")}, 9) as "{c}"'
+            yield f'round({self._cell(column.name, "value")} * {self._from_unit(column, "factor")}, 9) as "{c}"'
         else:
             yield f"null::varchar as {c}_number"
             yield f"null::varchar as {c}_unit_spelt"
             yield f'null::double as "{c}"'
         if self.result_words(column):
-            yield (f"r_{c}.result" if is_here else "null::varchar") + f" as {c}_result"
+            yield (self._cell(column.name, "result") if is_here else "null::varchar") + f" as {c}_result"
+
+    def _cell(self, name: str, output: str) -> str:
+        """Return what ``incoming`` has of a column's cells."""
+        column = cell_column(name, output)
+        return "null::varchar" if column in self.nowhere else f"i.{column}"
 
     def _from_unit(self, column: Column, output: Literal["unit", "factor"]) -> str:
         """Return the expression for the unit beside the number, in the unit column or in the header."""
-        c = snake(column.name)
         beside, in_column = ("unit", "value") if output == "unit" else ("to_canonical", "to_canonical")
-        whens = [f"when r_{c}.beside is not null then r_{c}.{beside}"]
+        whens = []
+        if cell_column(column.name, "beside") not in self.nowhere:
+            whens.append(f"when {self._cell(column.name, 'beside')} is not null then {self._cell(column.name, beside)}")
         unit_column = self._unit_column(column)
         if unit_column in self.headers:
-            u = f"r_{snake(unit_column)}"
-            whens.append(f"when {u}.written is not null then {u}.{in_column}")
+            written, said = (self._cell(unit_column, which) for which in ("written", in_column))
+            whens.append(f"when {written} is not null then {said}")
         unit = self.header_units.get(column.name)
         if unit is None:
-            otherwise = "null"
+            otherwise = "null::varchar" if output == "unit" else "null::double"
         elif output == "unit":
             otherwise = quote(unit)
         else:
             otherwise = f"{factor(unit, CANONICAL[_quantity(column)])!r}::double"
-        return f"case {' '.join(whens)} else {otherwise} end"
+        return f"case {' '.join(whens)} else {otherwise} end" if whens else otherwise
 
     def _unit_column(self, column: Column) -> str:
         return _UNIT_COLUMNS.get((self.table.name, column.name), "odometer unit")
 
     def _reasons(self, column: Column) -> Iterator[str]:
-        c = snake(column.name)
         if column.name not in self.headers:
             return
         header = self.headers[column.name]
-        if column.filled:
+        if column.filled and cell_column(column.name, "blank") not in self.nowhere:
             empty = quote(header + " is empty: it must be filled in")
-            yield f"case when r_{c}.code is null then {empty} end"
-        yield f"r_{c}.problem"
+            yield f"case when i.{cell_column(column.name, 'blank')} then {empty} end"
+        if cell_column(column.name, "problem") not in self.nowhere:
+            yield self._cell(column.name, "problem")
         if column.content in ("play", "distance") and column.name not in self.header_units:
             example, unit = _EXAMPLES[_quantity(column)]
             unit_column = self._unit_column(column)
-            without = f"r_{c}.beside is null and r_{c}.value is not null"
+            without = f"{self._cell(column.name, 'beside')} is null and {self._cell(column.name, 'value')} is not null"
             if unit_column in self.headers:
-                without += f" and r_{snake(unit_column)}.code is null"
+                if cell_column(unit_column, "blank") in self.nowhere:
+                    return
+                without += f" and i.{cell_column(unit_column, 'blank')}"
             text = (
                 f" has no unit: write it beside the number, like {example}, in a column {unit_column!r}, "
                 f"or in the header, like {column.name} ({unit})"
             )
-            shown = f"{quote(header + ' ')} || quoted(r_{c}.written) || {quote(text)}"
+            shown = f"{quote(header + ' ')} || quoted({self._cell(column.name, 'written')}) || {quote(text)}"
             yield f"case when {without} then {shown} end"

@@ -111,18 +111,18 @@ def to_test(flags: Flags) -> pd.DataFrame:
             "next_service": pd.to_datetime(asked["next_service_date_50"]).dt.strftime("%Y-%m-%d"),
             "joint": asked["joint"],
             "direction": asked["direction"],
-            "why": [_why(row) for row in asked.to_dict("records")],
+            "why": [_why(outcome, n) for outcome, n in zip(asked["outcome"], asked["n_visits"], strict=True)],
             "last_tested": pd.to_datetime(asked["last_date"]).dt.strftime("%Y-%m-%d"),
             "outcome": asked["outcome"],
         }
     )
 
 
-def _why(row: Mapping[Hashable, Any]) -> str:
-    if row["outcome"] == Outcome.OVER_LIMIT:
+def _why(outcome: str, n_visits: int) -> str:
+    if outcome == Outcome.OVER_LIMIT:
         return "over its limit"
-    if row["n_visits"] == 0:
+    if n_visits == 0:
         return "not tested since it was fitted"
-    if row["outcome"] == Outcome.RECHECK:
+    if outcome == Outcome.RECHECK:
         return "to be measured again"
     return "not tested at the last visit"

@@ -140,6 +140,8 @@ def narrow(
     if outcomes is not None:
         chosen &= flags.vehicles["outcome"].isin(outcomes)
         joints = joints[joints["outcome"].isin(outcomes)]
+    elif chosen.all():
+        return flags
     vehicles = flags.vehicles[chosen].reset_index(drop=True)
     joints = joints[joints["vehicle_id"].isin(vehicles["vehicle_id"])].reset_index(drop=True)
     return Flags(flags.run, vehicles, joints)

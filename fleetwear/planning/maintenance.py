@@ -16,6 +16,7 @@ from fleetwear.planning.retention import KEPT_AFTER_LEAVING_MONTHS, after_months
 from fleetwear.planning.vehicle import VehicleRecord, read_vehicle
 from fleetwear.planning.wording import is_known
 from fleetwear.store import sql
+from fleetwear.store.known import at_hand
 
 if TYPE_CHECKING:
     from datetime import date
@@ -75,7 +76,9 @@ class MaintenanceRecord:
         return max(days, default=None)
 
 
-def read_maintenance(con: duckdb.DuckDBPyConnection, name: str, *, left: date | None = None) -> MaintenanceRecord:
+def read_maintenance(
+    con: duckdb.DuckDBPyConnection, name: str, *, left: date | None = None, vehicle: VehicleRecord | None = None
+) -> MaintenanceRecord:
     """Return the maintenance record of a vehicle named by unit number, VIN or plate.
 
     Parameters
@@ -86,6 +89,8 @@ def read_maintenance(con: duckdb.DuckDBPyConnection, name: str, *, left: date | 
         The vehicle.
     left
         The day on which it left the motor carrier's control, where it has.
+    vehicle
+        Its record, where it has been read already.
 
     Raises
     ------
@@ -94,7 +99,10 @@ def read_maintenance(con: duckdb.DuckDBPyConnection, name: str, *, left: date | 
     StoreError
         If there is no forecast.
     """
-    vehicle = read_vehicle(con, name)
+    if vehicle is None:
+        vehicle = read_vehicle(con, name)
+    else:
+        at_hand(con, as_of=vehicle.run.as_of, known_by=vehicle.run.known_by)
     own = {"vehicle_id": int(vehicle.vehicle["vehicle_id"])}
     services = con.execute(sql("pages/services"), own).df()
     done = sorted(entries_done(vehicle, services), key=lambda entry: entry.day, reverse=True)

@@ -12,7 +12,7 @@ from fleetwear.planning.actions import read_actions, with_actions
 from fleetwear.planning.flags import ForecastRun, latest_forecast
 from fleetwear.planning.named_vehicle import find_vehicle
 from fleetwear.store import sql
-from fleetwear.store.known import prepare
+from fleetwear.store.known import at_hand
 
 if TYPE_CHECKING:
     from datetime import date
@@ -70,7 +70,7 @@ def read_vehicle(con: duckdb.DuckDBPyConnection, name: str, *, forecast_id: int 
         )
     vehicle = vehicles.iloc[0]
     joints = con.execute(sql("pages/joints"), key).df().query("vehicle_id == @vehicle_id").reset_index(drop=True)
-    prepare(con, as_of=run.as_of, known_by=run.known_by)
+    at_hand(con, as_of=run.as_of, known_by=run.known_by)
     own = {"vehicle_id": vehicle_id}
     return VehicleRecord(
         run=run,

@@ -41,6 +41,31 @@ def prepare(con: duckdb.DuckDBPyConnection, *, as_of: date, known_by: datetime |
             con.execute(sql(name)).fetchall()
 
 
+def at_hand(con: duckdb.DuckDBPyConnection, *, as_of: date, known_by: datetime | None = None) -> None:
+    """Make the tables of what was known readable under their names, for one who looks up a few rows of them.
+
+    A snapshot that keeps them for this moment is looked into as it is, which takes as long for a large fleet as for a
+    small one; anywhere else they are made, as :func:`prepare` does. Parameters are those of `prepare`.
+    """
+    if _keeps(con, as_of=as_of, known_by=known_by):
+        database = con.execute("select current_database()").fetchall()[0][0]
+        con.execute(f"""set search_path = '"{database}".main,"{database}".known'""")
+    else:
+        prepare(con, as_of=as_of, known_by=known_by)
+
+
+def _keeps(con: duckdb.DuckDBPyConnection, *, as_of: date, known_by: datetime | None) -> bool:
+    """Return whether the snapshot keeps all that a vehicle's page asks for, as of that moment."""
+    there = con.execute(
+        "select count(*) from duckdb_tables() where schema_name = 'known' and table_name in ('known_moment', "
+        "'known_limits', 'known_swaps') and database_name = current_database()"
+    ).fetchall()[0][0]
+    if there < 3:  # an earlier program published it, or it is the store
+        return False
+    moments = con.execute("select as_of, known_by from known.known_moment").fetchall()
+    return moments == [(as_of, known_by)]
+
+
 def _names() -> list[str]:
     """Return the queries of the folder in the order of their numbers."""
     folder = files("fleetwear.store") / "queries" / "known"

@@ -45,6 +45,7 @@ _KEPT = (
     "known_loads",
     "known_set_aside",
     "known_vehicles",
+    "known_swaps",
     "known_entries",
     "known_visits",
     "known_work",
@@ -52,6 +53,7 @@ _KEPT = (
     "known_readings",
     "known_series_visits",
     "known_services",
+    "known_limits",
 )
 _TYPES = {
     "VARCHAR": "text",

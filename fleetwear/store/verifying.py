@@ -70,6 +70,7 @@ def verify(
             wrong += _recount(con)
             if version >= _CORRECTIONS_SINCE:
                 wrong += _corrections(con)
+            wrong += _doubled(con)
             wrong += _orphans(con, report)
             loads, rows = con.execute(
                 "select count(*), coalesce(sum(rows_in + rows_quarantined), 0) from loads"
@@ -117,6 +118,13 @@ def _corrections(con: duckdb.DuckDBPyConnection) -> list[str]:
     ] + [
         f"Correction {correction_id} names row {row_id} of {table}, which {wrong}."
         for correction_id, table, row_id, wrong in con.execute(sql("verify/corrections")).fetchall()
+    ]
+
+
+def _doubled(con: duckdb.DuckDBPyConnection) -> list[str]:
+    return [
+        f"{n} readings, from number {first_id} to {last_id}, are one row of a file: they have the key {key}."
+        for key, n, first_id, last_id in con.execute(sql("verify/doubled_keys")).fetchall()
     ]
 
 

@@ -1,6 +1,9 @@
 """The command, and the option of the nightly run, on the fleet made by hand."""
 
 import json
+import subprocess
+import sys
+from datetime import date, datetime
 from io import StringIO
 
 import pandas as pd
@@ -14,6 +17,9 @@ from fleetwear.errors import InputError
 from fleetwear.store import Store, open_snapshot
 from fleetwear.store.connection import connect
 from fleetwear.store.migrations import migrate, migrations
+from pipelines import backtest
+
+MADE_AT = datetime(2026, 11, 20, 6, 0)
 
 
 def invoke(*arguments):
@@ -120,3 +126,28 @@ def test_a_store_from_before_there_were_backtests_gets_their_tables(store, tmp_p
     assert done.exit_code == 0, done.output
     with old.reader() as con:
         assert read_backtest(con).dates["n_cases"].tolist() == [12]
+
+
+WRITE = """
+import sys
+from pathlib import Path
+from fleetwear.store import Store
+with Store(Path(sys.argv[1])).writer(wait_seconds=0.2) as con:
+    con.execute("update vehicles set depot = 'Harbour' where unit = 'A0'")
+"""
+
+
+def test_others_can_write_while_a_date_is_fitted(make_fleet):
+    folder = make_fleet(fleet())
+    told = []
+
+    def on_progress(words, done, total):
+        if not told:
+            told.append((words, subprocess.run([sys.executable, "-c", WRITE, str(folder)]).returncode))
+
+    backtest.run(folder, made_at=MADE_AT, dates=[date(2025, 12, 1)], on_progress=on_progress)
+    assert told == [(told[0][0], 0)]
+    assert told[0][0].startswith("2025-12-01")
+    with Store(folder).reader() as con:
+        assert con.execute("select depot from vehicles where unit = 'A0'").fetchall() == [("Harbour",)]
+        assert read_backtest(con) is not None

@@ -26,6 +26,8 @@ def _load(name: str, *, room: str = "browser") -> Any:
 
 
 serving = _load("serving")
+_load("sessions")
+_load("many_sessions")
 hostile_fleet = _load("hostile_fleet", room="hostile")
 _load("bay_store")
 

@@ -99,6 +99,15 @@ def _wait(address: str, process: subprocess.Popen[bytes], log: Path) -> None:
 
 
 def settle(page: object) -> None:
+    """Wait until the page has run to its end, its charts are drawn, and nothing moves any more."""
+    from playwright.sync_api import Page
+
+    assert isinstance(page, Page)
+    until_settled(page)
+    page.wait_for_timeout(350)
+
+
+def until_settled(page: object) -> None:
     """Wait until the page has run to its end and its charts are drawn."""
     from playwright.sync_api import Page
 
@@ -111,7 +120,6 @@ def settle(page: object) -> None:
         ".every(c => c.querySelector('canvas, svg'))",
         timeout=60_000,
     )
-    page.wait_for_timeout(350)
 
 
 def choose(page: object, label: str, option: str) -> None:

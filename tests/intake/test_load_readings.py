@@ -164,6 +164,32 @@ def test_words_and_names_match_whatever_their_case_and_spacing(bench):
     assert bench.rows("select direction, method, position_id from readings") == [("up-down", "pry bar", 1)]
 
 
+def test_numbers_follow_each_other_past_rows_that_are_refused_or_known(bench):
+    days = [f"2022-03-{day:02}" for day in range(1, 7)]
+    good = [row(visit_date=day, odometer=f"{20000 + i} km") for i, day in enumerate(days)]
+    bench.load("r.csv", HEAD + good[0] + row(play="?") + good[1])
+    summary = bench.load("s.csv", HEAD + good[2] + good[0] + row(play="?") + good[3] + good[1] + good[4])
+    assert (summary.rows_in, summary.rows_known, summary.rows_quarantined) == (3, 2, 1)
+    found = bench.rows("select reading_id, source_row, load_id from readings order by reading_id")
+    assert [number for number, _, _ in found] == list(range(1, 6))
+    assert [place for _, place, _ in found] == [2, 4, 2, 5, 7]
+
+
+def test_a_reading_repeated_with_its_visit_on_record_or_not_is_counted_alike(two_benches):
+    both = HEAD + row() + row() + row(play="21")
+    for bench, first in zip(two_benches, (HEAD + row(play="19"), None), strict=True):
+        if first:
+            bench.load("a.csv", first)
+        assert bench.load("r.csv", both).rows_in == 3
+        assert bench.load("again.csv", both).rows_known == 3
+        assert bench.load("more.csv", both + row()).rows_in == 1
+    keys = "select row_key from readings where play_written <> '19' order by reading_id"
+    assert two_benches[0].rows(keys) == two_benches[1].rows(keys)
+    strokes = "select stroke from readings where play_written <> '19' order by reading_id"
+    assert two_benches[0].rows(strokes) == [(2,), (3,), (4,), (5,)]
+    assert two_benches[1].rows(strokes) == [(1,), (2,), (3,), (4,)]
+
+
 def test_strokes_are_numbered_and_repeats_told_apart(bench):
     lines = [row(play="20"), row(play="21"), row(play="20"), row(play="22", direction="fore-aft")]
     lines += [row(play=p, stroke=s, timing="after work") for p, s in [("1", "1"), ("2", "2"), ("3", "1"), ("4", "2")]]

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import duckdb
 import pytest
 
 from fleetwear.errors import StoreError
@@ -81,4 +82,37 @@ def test_fits_and_forecasts_of_before_stand_as_they_were(tmp_path):
     assert len(before["fit_series"]) == 12
     sources = con.execute("select forecast_id, vehicle_id, made_in, looked_from from forecast_sources order by all")
     assert [(number, made_in) for number, _, made_in, _ in sources.fetchall()] == [(1, 1)] * 3 + [(2, 2)] * 3
+    con.close()
+
+
+def test_readings_with_their_questions_and_answers_outlive_the_lighter_table(tmp_path):
+    con = connect(tmp_path / "store.duckdb", read_only=False)
+    migrate(con, steps=tuple(step for step in migrations() if step.number < 15))
+    con.execute("""
+        insert into loads (file_name, sha256, table_name, rows_read, rows_in, rows_known, rows_quarantined, loaded_at,
+            elapsed_seconds, version) values ('r.csv', 'a', 'readings', 2, 2, 0, 0, '2024-06-01', 1.0, '0.1');
+        insert into positions (model, axle, side, place, kind, joint, load_id, source_row, row_key)
+            values ('Alpha', 'front', 'left', 'lower', 'ball joint', 'left front lower ball joint', 1, 2, 'p');
+        insert into visits (vehicle_id, visit_date, odometer_km, load_id, source_row, row_key)
+            values (1, '2022-03-01', 10.0, 1, 2, 'v');
+        insert into readings (visit_id, vehicle_id, position_id, direction, session, stroke, timing, result, play_mm,
+            load_id, source_row, row_key, instrument)
+            values (1, 1, 1, 'in-out', 1, 1, 'before work', 'measured', 0.5, 1, 2, 'k', 'D7'),
+                (1, 1, 1, 'in-out', 1, 2, 'before work', 'none seen', null, 1, 3, 'l', null);
+        insert into questions (reading_id, question, load_id) values (1, 'Is it?', 1);
+        insert into answers values (1, 'mistake', 'T1', '2024-06-02')
+    """)
+    tables = {name: f"select * from {name} order by all" for name in ("readings", "questions", "answers")}
+    before = {name: con.execute(query).fetchall() for name, query in tables.items()}
+    columns = con.execute('select column_name, column_type, "null" from (describe readings)').fetchall()
+    migrate(con)
+    assert {name: con.execute(query).fetchall() for name, query in tables.items()} == before
+    assert con.execute('select column_name, column_type, "null" from (describe readings)').fetchall() == columns
+    con.execute(
+        "insert into readings (visit_id, vehicle_id, position_id, direction, session, stroke, timing, result, load_id, "
+        "source_row, row_key) values (1, 1, 1, 'in-out', 1, 3, 'before work', 'none seen', 1, 4, 'm')"
+    )
+    assert con.execute("select max(reading_id) from readings").fetchall() == [(3,)]
+    with pytest.raises(duckdb.ConstraintException):
+        con.execute("update readings set direction = 'sideways'")
     con.close()

@@ -135,3 +135,16 @@ def test_lost_and_orphan_rows_are_found(make_store):
     assert "1 rows of odometer name a vehicle_id that is not among the vehicles" in told
     assert "brought 1 rows and 0 are there" in told
     assert "refused 1 and 0 are in quarantine" in told
+
+
+def test_a_reading_taken_in_twice_or_without_its_visit_is_found(make_store):
+    folder = make_store(TABLES)
+    with Store(folder).writer() as con:
+        con.execute(
+            "insert into readings (visit_id, vehicle_id, position_id, direction, session, stroke, timing, result, "
+            "load_id, source_row, row_key) select 77, v.vehicle_id, p.position_id, 'in-out', 1, 1, 'before work', "
+            "'none seen', p.load_id, twice, 'the same' from vehicles as v, positions as p, range(2) as t (twice)"
+        )
+    told = " ".join(verify(folder).wrong)
+    assert "2 readings, from number 1 to 2, are one row of a file: they have the key the same." in told
+    assert "2 rows of readings name a visit_id that is not among the visits" in told

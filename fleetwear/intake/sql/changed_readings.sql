@@ -35,8 +35,7 @@ pairs as (
         p.joint <> e.joint as other_joint,
         c.direction <> e.direction as other_direction,
         c.result <> e.result or round(c.play_mm, 6) is distinct from round(e.play_mm, 6) as other_play
-    from checked as c
-    inner join taken on taken.n = c.n
+    from taken as c
     inner join positions as p on p.position_id = c.position_id
     inner join earlier as e on e.source_row = c.source_row
     where e.is_gone

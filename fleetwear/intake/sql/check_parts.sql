@@ -1,5 +1,4 @@
 -- A chain of superseded numbers must end: each row's is followed through the store's newest rows and the sheet's.
-create or replace temp table checked as
 with recursive following as (
     select part_number, superseded_by
     from (

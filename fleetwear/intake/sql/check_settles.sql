@@ -1,5 +1,4 @@
 -- A row that says which quarantined row it corrects must name one of its own table.
-create or replace temp table checked as
 select
     c.* exclude (reasons),
     without_nulls(c.reasons || [
@@ -9,5 +8,5 @@ select
                     || ' file: list the quarantine to see the numbers, or leave it empty'
         end
     ]) as reasons
-from checked as c
+from rows_table as c
 left join quarantine as q on q.quarantine_id = c.settles and q.table_name = $table_name

@@ -1,4 +1,3 @@
-create or replace temp table checked as
 with dated as (
     select
         t.*,

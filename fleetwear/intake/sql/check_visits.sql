@@ -1,4 +1,3 @@
-create or replace temp table checked as
 select
     t.n,
     t.source_row,

@@ -1,4 +1,3 @@
-create or replace temp table checked as
 with axles as (
     select model, lower(axle) as axle_key, min(axle) as axle
     from positions

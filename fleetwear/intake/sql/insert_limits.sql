@@ -19,7 +19,6 @@ select
     c.valid_from,
     $load_id,
     c.source_row,
-    taken.row_key
-from checked as c
-inner join taken on taken.n = c.n
+    c.row_key
+from taken as c
 order by c.n

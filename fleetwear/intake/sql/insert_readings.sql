@@ -1,74 +1,11 @@
--- Readings with their session and stroke. A repeat without a session of its own begins the next one; a stroke
--- without a number gets the next one in its series, counting those already in the store.
+-- Readings with their session and stroke. Rows stand in the order of the sheet, which the database keeps by itself.
 insert into readings (
     reading_id, visit_id, vehicle_id, position_id, direction, method, support, read_at, indicator, instrument,
     technician, session, stroke, timing, result, play_mm, play_written, play_unit, resolution_mm, load_id, source_row, row_key
 )
-with placed as (
-    select
-        c.n,
-        coalesce(c.visit_id, $first_visit_id + fresh.place) as visit_id,
-        c.position_id,
-        concat_ws('|', c.direction, c.timing, c.method) as way,
-        c.session,
-        c.stroke
-    from checked as c
-    inner join taken on taken.n = c.n
-    left join new_visits as fresh
-        on fresh.vehicle_id = c.vehicle_id and fresh.visit_date = c.visit_date
-        and fresh.visit_odometer_km is not distinct from c.visit_odometer_km
-),
-stored as (
-    select
-        placed.visit_id, r.position_id, concat_ws('|', r.direction, r.timing, r.method) as way, r.session, r.stroke
-    from readings as r
-    left join standing_rows as moved on moved.table_name = 'visits' and moved.row_id = r.visit_id
-    inner join (select distinct visit_id from placed) as placed
-        on placed.visit_id = coalesce(moved.standing_id, r.visit_id)
-),
-repeats as (
-    select
-        p.n,
-        coalesce(s.last_session, 0) + row_number() over (
-            partition by p.visit_id, p.position_id, p.way, p.stroke order by p.n
-        ) as session
-    from placed as p
-    left join (
-        select visit_id, position_id, way, stroke, max(session) as last_session
-        from stored
-        group by visit_id, position_id, way, stroke
-    ) as s
-        on s.visit_id = p.visit_id and s.position_id = p.position_id and s.way = p.way and s.stroke = p.stroke
-    where p.session is null and p.stroke is not null
-),
-in_sessions as (
-    select p.* exclude (session), coalesce(p.session, repeats.session, 1) as session
-    from placed as p
-    left join repeats on repeats.n = p.n
-),
-last_strokes as (
-    select visit_id, position_id, way, session, max(stroke) as last_stroke
-    from (
-        select visit_id, position_id, way, session, stroke from stored
-        union all
-        select visit_id, position_id, way, session, stroke from in_sessions where stroke is not null
-    ) as given
-    group by visit_id, position_id, way, session
-),
-numbered as (
-    select
-        p.n,
-        coalesce(s.last_stroke, 0) + row_number() over (
-            partition by p.visit_id, p.position_id, p.way, p.session order by p.n
-        ) as stroke
-    from in_sessions as p
-    left join last_strokes as s
-        on s.visit_id = p.visit_id and s.position_id = p.position_id and s.way = p.way and s.session = p.session
-    where p.stroke is null
-)
 select
-    $first_id + row_number() over (order by taken.n) - 1,
-    p.visit_id,
+    $first_id + coalesce(numbers.place, c.n),
+    coalesce(c.visit_id, $first_visit_id + fresh.place),
     c.vehicle_id,
     c.position_id,
     c.direction,
@@ -78,8 +15,8 @@ select
     c.indicator,
     c.instrument,
     c.technician,
-    p.session,
-    coalesce(p.stroke, numbered.stroke),
+    coalesce(given.session, c.session, 1),
+    coalesce(given.stroke, c.stroke, 1),
     c.timing,
     c.result,
     c.play_mm,
@@ -88,9 +25,13 @@ select
     c.resolution_mm,
     $load_id,
     c.source_row,
-    taken.row_key
-from in_sessions as p
-inner join checked as c on c.n = p.n
-inner join taken on taken.n = p.n
-left join numbered on numbered.n = p.n
-order by taken.n
+    coalesce(own.row_key, reading_key(c))
+from placed_readings as c
+anti join left_out on left_out.n = c.n
+left join own_keys as own on own.n = c.n
+left join new_visits as fresh
+    on fresh.vehicle_id = c.vehicle_id and fresh.visit_date = c.visit_date
+    and fresh.visit_odometer_km is not distinct from c.visit_odometer_km
+left join given_strokes as given on given.n = c.n
+left join numbers on numbers.n = c.n
+where len(c.reasons) = 0

@@ -11,7 +11,6 @@ select
     c.counted_on,
     $load_id,
     c.source_row,
-    taken.row_key
-from checked as c
-inner join taken on taken.n = c.n
+    c.row_key
+from taken as c
 order by c.n

@@ -3,9 +3,8 @@ insert into vehicles (
     depot, in_service_date, in_service_odometer_km, distance_source, distance_unit, play_unit, load_id, source_row, row_key
 )
 with good as (
-    select c.*, taken.row_key, min(c.n) over (partition by c.identity) as first_n
-    from checked as c
-    inner join taken on taken.n = c.n
+    select c.*, min(c.n) over (partition by c.identity) as first_n
+    from taken as c
 ),
 spelt as (
     select unit_key, any_value(unit) as unit

@@ -23,9 +23,8 @@ select
     c.play_unit,
     $load_id,
     c.source_row,
-    taken.row_key
-from checked as c
-inner join taken on taken.n = c.n
+    c.row_key
+from taken as c
 left join new_visits as fresh
     on fresh.vehicle_id = c.vehicle_id and fresh.visit_date = c.visit_date
     and fresh.visit_odometer_km is not distinct from c.visit_odometer_km

@@ -14,7 +14,6 @@ select
     c.reason,
     $load_id,
     c.source_row,
-    taken.row_key
-from checked as c
-inner join taken on taken.n = c.n
+    c.row_key
+from taken as c
 order by c.n

@@ -1,19 +1,34 @@
--- Readings with their visit, what they say as a key, and their odometer entry.
+-- What the checks need of each reading. place is the same for readings of one joint at one visit in the same way, and
+-- hardly ever for others. The key is that of the first row to say so; readings of a visit that is not in the store have
+-- none yet, since the store cannot know them.
 create or replace temp table checked as
 select
-    c.* exclude (reasons),
-    v.visit_id,
-    v.visit_odometer_km,
-    v.aside_as,
-    v.withdrawn_as,
-    reading_content(
-        c.vehicle_id, c.visit_date, v.visit_odometer_km, c.shop, c.technician, c.position_id, c.direction, c.method,
-        c.support, c.read_at, c.indicator, c.instrument, c.session, c.stroke, c.timing, c.result, c.play_mm,
-        c.resolution_mm
-    ) as content,
-    case when v.visit_id is null then c.vehicle_id end as entry_vehicle_id,
+    c.n,
+    c.source_row,
+    c.settles,
+    c.vehicle_id,
+    c.visit_date,
+    c.odometer_km,
+    c.odometer_written,
+    c.odometer_unit,
+    c.shop,
+    c.technician,
+    c.position_id,
+    c.direction,
+    c.method,
+    c.session,
+    c.stroke,
+    c.timing,
+    c.result,
+    c.play_mm,
+    c.visit_id,
+    c.visit_odometer_km,
+    c.aside_as,
+    c.withdrawn_as,
+    case when c.visit_id is null then c.vehicle_id end as entry_vehicle_id,
     c.visit_date as entry_date,
-    v.visit_odometer_km as entry_odometer_km,
-    case when v.reason is null then c.reasons else c.reasons || [v.reason] end as reasons
-from checked as c
-left join visit_of_rows as v on v.n = c.n
+    c.visit_odometer_km as entry_odometer_km,
+    case when c.visit_id is not null then reading_key(c) end as row_key,
+    hash(c.visit_said, c.position_id, c.direction, c.timing, c.method) as place,
+    c.reasons
+from placed_readings as c

@@ -44,17 +44,28 @@ create or replace temp macro unknown_joint(joint, model, nearest) as
 create or replace temp macro without_nulls(reasons) as
     list_filter(reasons, lambda reason: reason is not null)::varchar[];
 
--- What a row of readings says, as its key is made from it.
+-- What a row says of its visit, and what a row of readings says, as its key is made from it.
+create or replace temp macro visit_said(vehicle_id, visit_date, visit_odometer_km) as
+    concat(vehicle_id, chr(31), visit_date, chr(31), round(visit_odometer_km, 6));
+
 create or replace temp macro reading_content(
-    vehicle_id, visit_date, visit_odometer_km, shop, technician, position_id, direction, method, support, read_at,
-    indicator, instrument, session_no, stroke_no, timing, result, play_mm, resolution_mm
+    said_of_visit, shop, technician, position_id, direction, method, support, read_at, indicator, instrument,
+    session_no, stroke_no, timing, result, play_mm, resolution_mm
 ) as
     concat(
-        vehicle_id, chr(31), visit_date, chr(31), round(visit_odometer_km, 6), chr(31), shop, chr(31),
-        technician, chr(31), position_id, chr(31), direction, chr(31), method, chr(31), support, chr(31),
-        read_at, chr(31), indicator, chr(31), session_no, chr(31), stroke_no, chr(31), timing, chr(31),
-        result, chr(31), round(play_mm, 6), chr(31), round(resolution_mm, 6), chr(31) || instrument
+        said_of_visit, chr(31), shop, chr(31), technician, chr(31), position_id, chr(31), direction, chr(31), method,
+        chr(31), support, chr(31), read_at, chr(31), indicator, chr(31), session_no, chr(31), stroke_no, chr(31),
+        timing, chr(31), result, chr(31), round(play_mm, 6), chr(31), round(resolution_mm, 6), chr(31) || instrument
     );
+
+-- What a reading of placed_readings says, and its key as the first row to say so.
+create or replace temp macro said_by(c) as
+    reading_content(
+        c.visit_said, c.shop, c.technician, c.position_id, c.direction, c.method, c.support, c.read_at, c.indicator,
+        c.instrument, c.session, c.stroke, c.timing, c.result, c.play_mm, c.resolution_mm
+    );
+
+create or replace temp macro reading_key(c) as md5(said_by(c) || '1');
 
 -- A vehicle identification number by which a vehicle can be known again; fleetwear.intake.vin is the twin of these.
 create or replace temp macro vin_of(cell) as

@@ -5,9 +5,8 @@ with unknown as (
     from joints_asked as t
     inner join vehicle_spans as s
         on s.unit_key = t.unit_key and t.on_date >= s.from_date and t.on_date < s.until_date
-    anti join positions as p on p.model = s.model and word_form(p.joint) = t.joint_key
-    where t.joint_key is not null
-    order by s.model, joint_key
+    inner join lacking_joints as lacking on lacking.model = s.model and lacking.joint_key = t.joint_key
+    order by s.model, t.joint_key
     limit 500
 )
 select

@@ -11,8 +11,7 @@ with asked as (
         arg_min(c.odometer_unit, c.n) filter (where c.odometer_km = c.visit_odometer_km) as odometer_unit,
         arg_min(c.shop, c.n) filter (where c.shop is not null) as shop,
         arg_min(c.technician, c.n) filter (where c.technician is not null) as technician
-    from checked as c
-    inner join taken on taken.n = c.n
+    from taken as c
     where c.visit_id is null
     group by c.vehicle_id, c.visit_date, c.visit_odometer_km
 )

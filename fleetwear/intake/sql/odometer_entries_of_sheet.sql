@@ -4,8 +4,7 @@ select
     c.entry_vehicle_id as vehicle_id,
     c.entry_date as on_date,
     c.entry_odometer_km as odometer_km
-from checked as c
-inner join taken on taken.n = c.n
+from taken as c
 where c.entry_vehicle_id is not null and c.entry_date is not null and c.entry_odometer_km is not null
 group by c.entry_vehicle_id, c.entry_date, c.entry_odometer_km, case when $each_row then c.n end
 order by n

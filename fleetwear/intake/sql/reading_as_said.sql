@@ -39,7 +39,7 @@ select with_session, with_stroke, shop
 from said, range(1, 200) as times (k)
 where row_key = md5(
     reading_content(
-        vehicle_id, visit_date, odometer_km, shop, technician, position_id, direction, method, support, read_at,
+        visit_said(vehicle_id, visit_date, odometer_km), shop, technician, position_id, direction, method, support, read_at,
         indicator, instrument, case when with_session then session end, case when with_stroke then stroke end,
         timing, result, play_mm, resolution_mm
     ) || k::varchar

@@ -7,7 +7,6 @@ select
         else ' is set aside because of its odometer value (quarantine number ' || c.aside_as
             || '): correct that row first'
     end as reason
-from checked as c
-inner join taken on taken.n = c.n
+from taken as c
 where c.aside_as is not null or c.withdrawn_as is not null
 order by c.n

@@ -6,8 +6,7 @@ select
     any_value(c.entry_date) as on_date,
     any_value(r.odometer_km) as odometer_km
 from refused_entries as r
-inner join checked as c
+inner join taken as c
     on c.entry_vehicle_id = r.vehicle_id and c.entry_date = r.on_date::date and c.entry_odometer_km = r.odometer_km
-inner join taken on taken.n = c.n
 group by c.n
 order by c.n

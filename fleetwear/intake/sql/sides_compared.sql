@@ -9,6 +9,7 @@ with means as (
     anti join set_aside as a on a.table_name = 'readings' and a.row_id = r.reading_id
     where r.play_mm is not null
         and r.vehicle_id in (select n.vehicle_id from readings as n where n.load_id = $load_id)
+        and r.vehicle_id in (select n.vehicle_id from readings as n where n.load_id <> $load_id)
     group by r.vehicle_id, r.position_id, r.direction, v.visit_date, r.load_id = $load_id
 ),
 fresh as (

@@ -1,6 +1,6 @@
 -- The good rows that the store does not have yet.
-create or replace temp table taken as
-select keyed.n, keyed.row_key
-from keyed
-anti join known on known.n = keyed.n
-where not keyed.repeated
+create or replace temp view taken as
+select c.*
+from checked as c
+anti join left_out on left_out.n = c.n
+where len(c.reasons) = 0

@@ -4,10 +4,9 @@
 create or replace temp table visit_clusters as
 with touched as (
     select distinct vehicle_id, visit_date
-    from checked
-    where len(reasons) = 0
+    from spots
 ),
-spots as (
+found as (
     select
         v.vehicle_id,
         v.visit_date,
@@ -26,16 +25,15 @@ spots as (
     -- What is being corrected now has a successor that is not there yet: it is not found.
     where moved.standing_id is null or moved.standing_id in (select w.visit_id from visits as w)
     union all
-    select vehicle_id, visit_date, odometer_km, null, null, null, null, null, min(n)
-    from checked
-    where len(reasons) = 0 and odometer_km is not null
-    group by vehicle_id, visit_date, odometer_km
+    select vehicle_id, visit_date, odometer_km, null, null, null, null, null, first_n
+    from spots
+    where odometer_km is not null
 ),
 steps as (
     select
         s.*,
         case when s.odometer_km - lag(s.odometer_km) over days > 0.05 then 1 else 0 end as step
-    from spots as s
+    from found as s
     where s.odometer_km is not null
     window days as (partition by s.vehicle_id, s.visit_date order by s.odometer_km)
 ),
@@ -76,6 +74,6 @@ select
     min(first_id),
     min(quarantine_id),
     case when bool_and(withdrawn_as is not null) then min(withdrawn_as) end
-from spots
+from found
 where odometer_km is null
 group by vehicle_id, visit_date

@@ -1,0 +1,90 @@
+"""What pages need, made ready before anybody asks: libraries at the start, and each snapshot once it is published."""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from typing import TYPE_CHECKING
+
+from fleetwear.errors import FleetwearError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+_LOOK_EVERY_S = 5.0
+_LARGE = 20_000
+"""Vehicles of a fleet of which only the flags are made ready: the plan of a larger one takes minutes."""
+
+_NO_PAGE = "missing ScriptRunContext"
+"""What Streamlit logs at every step of work that writes no page, which is so here."""
+
+
+def import_libraries() -> None:
+    """Import what pages lean on and draw a chart, so that nobody waits; pages are imported once the server runs."""
+    import fleetwear.intake
+    import fleetwear.planning.ahead
+    import fleetwear.reports.trend_tables  # noqa: F401
+    from fleetwear.reports.charts import key_chart
+    from fleetwear.reports.looks import LIGHT
+    from fleetwear.units import factor
+
+    factor("mi", "km")
+    key_chart(look=LIGHT).to_dict(validate=False)
+
+
+def start() -> threading.Thread:
+    """Import libraries, then begin to make snapshots ready beside the server; the thread ends with the program."""
+    import_libraries()
+    thread = threading.Thread(target=_keep_ready, name="warming", daemon=True)
+    thread.start()
+    return thread
+
+
+def _keep_ready() -> None:
+    """Make the published snapshot ready, and every later one, as soon as it is there."""
+    from streamlit import runtime
+
+    while not runtime.exists():
+        time.sleep(0.1)
+    from dashboard import snapshot
+
+    logger = logging.getLogger("streamlit.runtime.scriptrunner_utils.script_run_context")
+    logger.addFilter(lambda record: _NO_PAGE not in record.getMessage())
+    ready = None
+    while True:
+        try:
+            now = snapshot.current()
+            if now != ready:
+                make_ready(*now)
+                ready = now
+        except FleetwearError:
+            pass  # nothing is published yet, or it is of an earlier program: pages say so
+        except Exception:
+            logging.getLogger(__name__).exception("a snapshot could not be made ready; pages read it themselves")
+            ready = now
+        time.sleep(_LOOK_EVERY_S)
+
+
+def make_ready(folder: str, number: int) -> None:
+    """Read what pages show of a snapshot into the caches that they share, the first page's first."""
+    from dashboard import snapshot
+    from fleetwear.planning.ahead import PlanSettings
+    from fleetwear.reports.trend_tables import HEADS
+
+    fleet = snapshot.flags(folder, number, accepted_risk=None)
+    if len(fleet.vehicles):
+        snapshot.vehicle(folder, number, str(fleet.vehicles["unit"].iloc[0]))
+    if len(fleet.vehicles) > _LARGE:
+        return
+    readers: list[Callable[[], object]] = [
+        lambda: snapshot.model_check(folder, number),
+        lambda: snapshot.learnt(folder, number),
+        lambda: snapshot.consistency(folder, number),
+        lambda: snapshot.trend_answer(folder, number, by=next(iter(HEADS)), kind=None),
+        lambda: snapshot.plan(folder, number, PlanSettings()),
+    ]
+    for read in readers:
+        if snapshot.current() != (folder, number):
+            return  # a later one is there: it comes first
+        read()

@@ -1,0 +1,20 @@
+-- Readings with their visit and their odometer entry. It stays a view: what it gives is written once, into the store, and
+-- of the rest only what the checks need.
+create or replace temp view placed_readings as
+select
+    c.* exclude (reasons),
+    v.visit_id,
+    v.visit_odometer_km,
+    v.aside_as,
+    v.withdrawn_as,
+    v.visit_said,
+    case
+        when v.reason is not null then c.reasons || [v.reason]
+        when v.reason_with_distance is not null and c.distance_source <> 'none'
+            then c.reasons || [v.reason_with_distance]
+        else c.reasons
+    end as reasons
+from read_rows as c
+left join visit_of_spots as v
+    on v.vehicle_id = c.vehicle_id and v.visit_date = c.visit_date
+    and v.odometer_km is not distinct from c.odometer_km and len(c.reasons) = 0
