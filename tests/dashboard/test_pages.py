@@ -178,8 +178,7 @@ def test_a_newer_snapshot_is_noticed(monkeypatch, demo_store, tmp_path):
             "insert into forecasts "
             "select 2, fit_id, as_of, known_by, made_at, elapsed_seconds, version, settings from forecasts"
         )
-        for table in ("forecast_joints", "forecast_vehicles"):
-            con.execute(f"insert into {table} select * replace (2 as forecast_id) from {table}")
+        con.execute("insert into forecast_sources select * replace (2 as forecast_id) from forecast_sources")
     publish(store)
     app.run()
     assert not app.exception

@@ -2,8 +2,10 @@
 
 import os
 import signal
+import sys
 from dataclasses import dataclass, field
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -28,8 +30,16 @@ from fleetwear.wear.parts import HeldParts, moments
 distributed = pytest.importorskip("distributed")
 
 
+@pytest.fixture(scope="module", autouse=True)
+def main_module():
+    """Have worker processes begin without a main module: tests of dashboard pages leave one behind in this process."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setitem(sys.modules, "__main__", ModuleType("__main__"))
+        yield
+
+
 @pytest.fixture(scope="module")
-def client():
+def client(main_module):
     with cluster_client(workers=2) as given:
         yield given
 

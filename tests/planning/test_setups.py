@@ -131,7 +131,7 @@ def test_a_kind_that_was_not_read_again_and_a_fit_made_before_are_told(shops, tm
     old = tmp_path / "store"
     shutil.copytree(shops, old)
     with Store(old).writer() as con:
-        con.execute("update fit_residuals set growth = null")
+        con.execute("update own_fit_residuals set growth = null")
         with pytest.raises(StoreError, match="no repeat visits"):
             read_setups(con)
 
