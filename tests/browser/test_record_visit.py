@@ -311,6 +311,7 @@ def test_the_keyboard_alone_records_and_what_was_not_tested_is_said(open_bay, ba
     page.get_by_role("status").wait_for()
     assert "Over limit" in page.get_by_role("status").inner_text()
     assert "measure again" in page.get_by_role("status").inner_text()
+    page.get_by_role("button", name="Record the visit", disabled=False).wait_for()  # else the tab key passes it by
     focus(page, "^Record the visit")
     page.keyboard.press("Enter")
     page.get_by_text("The visit of R102 is recorded").wait_for()

@@ -12,8 +12,11 @@ from fleetwear.reports.looks import DARK, LIGHT
 pytestmark = pytest.mark.browser
 
 _SHOWN = """() => {
-  const of = (name, what) => getComputedStyle(document.querySelector(name))[what].match(/\\d+/g).map(Number);
-  const words = document.querySelector('[data-testid="stVegaLiteChart"] svg text').getAttribute('fill');
+  const of = (name, what) => {
+    const at = document.querySelector(name);
+    return at && getComputedStyle(at)[what].match(/\\d+/g).map(Number);
+  };
+  const words = document.querySelector('[data-testid="stVegaLiteChart"] svg text')?.getAttribute('fill');
   return [of('.fw-caution', 'color'), of('[data-testid="stApp"]', 'backgroundColor'), words];
 }"""
 """The colours of the page's own words, of what is behind them, and of the words in a chart."""
