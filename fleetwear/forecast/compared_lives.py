@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 LIVES_OF_A_KIND = 20
 """Lives with two readings or more that a kind needs to take part."""
 
+MOST_VEHICLES = 5_000
+"""Vehicles that are compared at most: their intervals are a few percent of growth, and memory stays below 1 GB."""
+
 _FAR = 0.75
 """The share of a level's lives that end before the distance that the level is taken to reach."""
 _ALIKE = 0.7
@@ -41,9 +44,15 @@ class ComparedLives:
     """Exponents found before, by kind, number of readings and sum of distances; shared by all parts of the lives."""
 
     @classmethod
-    def read(cls, con: duckdb.DuckDBPyConnection) -> ComparedLives:
-        """Return the lives of all kinds; needs the tables of ``store.known.prepare`` on ``con``."""
+    def read(cls, con: duckdb.DuckDBPyConnection, *, most_vehicles: int = MOST_VEHICLES) -> ComparedLives:
+        """Return the lives of all kinds; needs the tables of ``store.known.prepare`` on ``con``.
+
+        Of more than ``most_vehicles`` vehicles every so many-th takes part.
+        """
         con.execute(sql("effects/lives"), {"every_result": False}).fetchall()
+        vehicles = con.execute("select count(distinct vehicle_id) from effect_lives").fetchall()[0][0]
+        if vehicles > most_vehicles:
+            con.execute(sql("effects/sample"), {"step": -(-vehicles // most_vehicles)}).fetchall()
         lives = con.execute(sql("effects/life_levels")).df()
         columns = con.execute(sql("effects/readings")).fetchnumpy()
         readings = reading_arrays(
