@@ -142,3 +142,31 @@ def test_documents_quote_the_truth_bench() -> None:
     assert f"{min(large):.2f} to {max(large):.2f} of the skill that is possible at all with 400 parts" in told
     assert f"and {min(small):.2f} to {max(small):.2f} with 30" in told
     assert f"the share is {of_shops:.2f} if all readings count alike, and {float(from_visits[1]):.2f} with" in told
+
+
+def test_documents_quote_the_timed_runs() -> None:
+    """Loading and the straight fit, with their peers, as the timed runs have them."""
+    results = (ROOT / "tests/benchmarks/results.md").read_text(encoding="utf-8")
+    told = " ".join(README.split())
+    load = re.search(
+        r"^\| 1,000,000 \| \d+ MB \| ([^|]+) \| ([^|]+) \|.*\| ([\d.]+ GiB) \|$", results, flags=re.MULTILINE
+    )
+    assert load is not None
+    ours, theirs, memory = load[1], load[2], load[3]
+    assert (
+        f"a million readings load, checked, in {ours} (DuckDB's own read of that file, which checks nothing: {theirs})"
+        in told
+    )
+    assert f"with {memory}." in told
+    sums = re.search(r"^\| 1,000,000 \| 5,000,000 \| ([^|]+) \| ([^|]+) \|", results, flags=re.MULTILINE)
+    assert sums is not None
+    assert f"is fitted from its sums in {sums[2]} (the GROUP BY that makes them: {sums[1]})" in told
+    for lives, peer in (("10,000", "MixedLM"), ("100,000", "lme4 [^|]+")):
+        row = re.search(
+            rf"^\| {lives} \|.*?^\|  \|  \| {peer} \|[^|]+\|[^|]+\|[^|]+\| ([\d,]+) \|",
+            results,
+            flags=re.MULTILINE | re.DOTALL,
+        )
+        assert row is not None
+        assert f"{lives} lives" in told
+        assert f"{row[1]} times as fast" in told
