@@ -78,10 +78,7 @@ def fit_states(con: duckdb.DuckDBPyConnection, base: FitBase | None) -> pd.DataF
     """
     con.execute(sql("fit/vehicle_states")).fetchall()
     con.execute(sql("fit/vehicles_to_know"), {"fit_id": None if base is None else base.fit_id}).fetchall()
-    return con.execute(
-        "select s.vehicle_id, s.state, v.vehicle_id is not null as is_new from fit_states as s "
-        "left join vehicles_to_know as v on v.vehicle_id = s.vehicle_id order by s.vehicle_id"
-    ).df()
+    return _with_news(con, "fit_states", "vehicles_to_know")
 
 
 def only_series_to_know(con: duckdb.DuckDBPyConnection) -> pd.DataFrame:
@@ -111,9 +108,14 @@ def forecast_states(con: duckdb.DuckDBPyConnection, *, fit_id: int, base: int | 
     con.execute(sql("forecast/vehicle_states")).fetchall()
     asked = {"forecast_id": base, "as_of": as_of, "days": LOOK_AGAIN_DAYS}
     con.execute(sql("forecast/vehicles_to_forecast"), asked).fetchall()
+    return _with_news(con, "forecast_states", "vehicles_to_forecast")
+
+
+def _with_news(con: duckdb.DuckDBPyConnection, states: str, with_news: str) -> pd.DataFrame:
+    """Return the states of vehicles, and whether each is among those with news."""
     return con.execute(
-        "select s.vehicle_id, s.state, v.vehicle_id is not null as is_new from forecast_states as s "
-        "left join vehicles_to_forecast as v on v.vehicle_id = s.vehicle_id order by s.vehicle_id"
+        f"select s.vehicle_id, s.state, v.vehicle_id is not null as is_new from {states} as s "
+        f"left join {with_news} as v on v.vehicle_id = s.vehicle_id order by s.vehicle_id"
     ).df()
 
 
