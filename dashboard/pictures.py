@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from dashboard import snapshot
 from dashboard.style import look
 from fleetwear.reports.charts import (
+    Spec,
     calibration_chart,
     cohort_chart,
     consistency_chart,
@@ -23,21 +24,12 @@ from fleetwear.reports.trend_tables import TrendUnits, curves_end
 if TYPE_CHECKING:
     from datetime import date
 
-    import altair as alt
     import pandas as pd
-
-Spec = dict[str, Any]
 
 
 def write(spec: Spec, *, alt: str, key: str | None = None) -> None:
     """Write a picture as wide as its container; ``alt`` says what it shows to those who do not see it."""
     st.vega_lite_chart(spec, theme=None, width="stretch", alt=alt, key=key)
-
-
-def spec_of(chart: alt.LayerChart) -> Spec:
-    """Return a chart's specification with its data inside; the tests of the charts check them against the schema."""
-    spec: Spec = chart.to_dict(validate=False)
-    return spec
 
 
 @st.cache_data(max_entries=64, show_spinner=False)
@@ -51,19 +43,19 @@ def risk_spec(
     _as_of: date,
 ) -> Spec:
     """Return the picture of joints that press, which are told apart by vehicle, position, direction and outcome."""
-    return spec_of(risk_chart(_drawn, as_of=_as_of, look=look()))
+    return risk_chart(_drawn, as_of=_as_of, look=look())
 
 
 @st.cache_data(max_entries=512, show_spinner=False)
 def play_spec(folder: str, number: int, unit: str, at: int, look_name: str) -> Spec:  # noqa: ARG001
     """Return the picture of a vehicle's joint, by its place in the order of urgency."""
-    return spec_of(play_chart(snapshot.histories(folder, number, unit)[at], look=look()))
+    return play_chart(snapshot.histories(folder, number, unit)[at], look=look())
 
 
 @st.cache_data(max_entries=4, show_spinner=False)
 def key_spec(look_name: str) -> Spec:  # noqa: ARG001  the look's name is the cache's key
     """Return the key of the marks."""
-    return spec_of(key_chart(look=look()))
+    return key_chart(look=look())
 
 
 @st.cache_data(max_entries=8, show_spinner=False)
@@ -72,14 +64,14 @@ def calibration_spec(folder: str, number: int, look_name: str) -> Spec:  # noqa:
     check = snapshot.model_check(folder, number)
     assert check is not None, "a page without a backtest draws nothing"
     curve = check.calibration[check.calibration["scope"] == "all"]
-    return spec_of(calibration_chart(curve, look=look()))
+    return calibration_chart(curve, look=look())
 
 
 @st.cache_data(max_entries=48, show_spinner=False)
 def growth_spec(folder: str, number: int, by: str, kind: str | None, units: TrendUnits, look_name: str) -> Spec:  # noqa: ARG001
     """Return the picture of growth by a factor."""
     told = snapshot.trend_answer(folder, number, by=by, kind=kind)
-    return spec_of(growth_chart(told.growth, told.densities, by=by, units=units, look=look()))
+    return growth_chart(told.growth, told.densities, by=by, units=units, look=look())
 
 
 @st.cache_data(max_entries=48, show_spinner="Drawing the curves")
@@ -94,7 +86,7 @@ def cohort_specs(
     told = snapshot.trend_answer(folder, number, by="kind", kind=kind)
     curves = told.curves[kind]
     ends = curves_end(curves, units)
-    return [spec_of(cohort_chart(curve, ends=ends, units=units, look=look())) for _, curve in curves.groupby("cohort")]
+    return [cohort_chart(curve, ends=ends, units=units, look=look()) for _, curve in curves.groupby("cohort")]
 
 
 @st.cache_data(max_entries=48, show_spinner=False)
@@ -108,11 +100,11 @@ def crossing_specs(
 ) -> list[Spec]:
     """Return the pictures of the groups of which a part crossed its limit, in their order."""
     told = snapshot.trend_answer(folder, number, by=by, kind=kind)
-    return [spec_of(crossing_chart(one, units=units, look=look())) for one in told.crossing]
+    return [crossing_chart(one, units=units, look=look()) for one in told.crossing]
 
 
 @st.cache_data(max_entries=64, show_spinner=False)
 def consistency_spec(folder: str, number: int, source: str, name: str, look_name: str) -> Spec:  # noqa: ARG001
     """Return the control chart of a source of readings."""
     points = snapshot.consistency(folder, number).points
-    return spec_of(consistency_chart(points[(points["source"] == source) & (points["name"] == name)], look=look()))
+    return consistency_chart(points[(points["source"] == source) & (points["name"] == name)], look=look())

@@ -111,7 +111,7 @@ def hours(plan: Plan) -> None:
     for depot, rows in plan.bays.groupby("depot"):
         st.markdown(f"**{depot}**: {rows['expected_hours'].sum():.1f} hours expected in these weeks")
         chart = bay_chart(rows, starts=plan.starts, most_hours=most, look=look())
-        pictures.write(pictures.spec_of(chart), alt=f"Bay hours by week at {depot}", key=f"bays_{depot}")
+        pictures.write(chart, alt=f"Bay hours by week at {depot}", key=f"bays_{depot}")
     with st.expander("The same as a table"):
         rows = worth_hours(bay_table(plan))
         cells = [

@@ -30,7 +30,7 @@ def import_libraries() -> None:
     from fleetwear.units import factor
 
     factor("mi", "km")
-    key_chart(look=LIGHT).to_dict(validate=False)
+    key_chart(look=LIGHT)
 
 
 def start() -> threading.Thread:

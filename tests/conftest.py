@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
 
+import altair as alt
 import pytest
 
 import demo_fleet
@@ -27,6 +28,17 @@ class DemoStore:
 
     folder: Path
     files: demo_fleet.DemoFiles
+
+
+@pytest.fixture(scope="session")
+def valid_chart() -> Callable[[dict], dict]:
+    """Return a chart's specification again if it holds to the schema of Vega-Lite."""
+
+    def valid(spec: dict) -> dict:
+        alt.LayerChart.from_dict(spec)
+        return spec
+
+    return valid
 
 
 def _made_once(folder: Path, make: Callable[[Path], None]) -> Path:

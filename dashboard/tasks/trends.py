@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
+    from fleetwear.reports.charts import Spec
     from fleetwear.trends import ThinGroup, TrendAnswer
 
 _EVERY_KIND = "every kind"
@@ -179,7 +180,7 @@ def _names(heading: str, thin: Sequence[ThinGroup]) -> None:
     st.html(f'<p style="margin:0"><b>{html_text(heading)}</b></p><ul class="fw-notes">{items}</ul>')
 
 
-def _panels(titles: list[str], about: list[str], specs: list[pictures.Spec], what: str) -> None:
+def _panels(titles: list[str], about: list[str], specs: list[Spec], what: str) -> None:
     """Write pictures two side by side, each under its title."""
     for start in range(0, len(specs), 2):
         for column, at in zip(st.columns(2, gap="large"), range(start, min(start + 2, len(specs))), strict=False):

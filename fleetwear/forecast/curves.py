@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import pandas as pd
@@ -10,9 +10,11 @@ import pandas as pd
 from fleetwear.wear.prediction import Components
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from fleetwear.wear.sums import Floats
+
+Band = Literal["play", "reading"]
 
 LINE = (
     "shift_km", "weight", "intercept", "growth", "var_intercept", "cov_cross", "var_growth", "exponent",
@@ -54,7 +56,9 @@ def components_at(part: Mapping[str, Floats], distance_km: Floats) -> Components
     )
 
 
-def growth_curve(lines: pd.DataFrame, distance_km: Floats, *, level: float = 0.95) -> pd.DataFrame:
+def growth_curve(
+    lines: pd.DataFrame, distance_km: Floats, *, level: float = 0.95, bands: Sequence[Band] = ("play", "reading")
+) -> pd.DataFrame:
     """Return the forecast play of one series at distances since its life began.
 
     Parameters
@@ -65,21 +69,18 @@ def growth_curve(lines: pd.DataFrame, distance_km: Floats, *, level: float = 0.9
         Distances since the life began, km, shape (n,).
     level
         Probability that a band covers.
+    bands
+        Of what: of the true play, of one reading. They take most of the time.
 
     Returns
     -------
     DataFrame of n rows: distance_km, play_mm (mean), play_lower, play_upper (true play), reading_lower,
-    reading_upper (one reading), all in mm.
+    reading_upper (one reading), all in mm; only the bands asked for.
     """
     parts = components_at({name: lines[name].to_numpy(float) for name in LINE}, distance_km[:, None])
     tail = (1.0 - level) / 2.0
-    return pd.DataFrame(
-        {
-            "distance_km": distance_km,
-            "play_mm": parts.moments()[0],
-            "play_lower": parts.quantile(tail),
-            "play_upper": parts.quantile(1.0 - tail),
-            "reading_lower": parts.quantile(tail, reading=True),
-            "reading_upper": parts.quantile(1.0 - tail, reading=True),
-        }
-    )
+    curve = pd.DataFrame({"distance_km": distance_km, "play_mm": parts.moments()[0]})
+    for band in bands:
+        for end, probability in (("lower", tail), ("upper", 1.0 - tail)):
+            curve[f"{band}_{end}"] = parts.quantile(probability, reading=band == "reading")
+    return curve

@@ -196,7 +196,7 @@ def _curve(record: VehicleRecord, place: _Place, fact: pd.Series, unit: str) -> 
     start, now = float(fact["life_start_km"]), float(fact["life_start_km"]) + float(fact["life_distance_km"])
     end = max(place.last_km(record.vehicle), now) + 0.02 * (now - start)
     km = np.unique(np.append(np.linspace(start, end, _POINTS), now))
-    drawn = growth_curve(own, km - start)
+    drawn = growth_curve(own, km - start, bands=["reading"])
     return pd.DataFrame(
         {
             "x": place.of_km(km).to_numpy(),

@@ -8,14 +8,13 @@ from typing import TYPE_CHECKING, Any
 from fleetwear.forecast.effects import EFFECTS_CAUTION
 from fleetwear.planning.wording import begin_sentence
 from fleetwear.reports import trend_words as words
-from fleetwear.reports.charts import cohort_chart, crossing_chart, growth_chart
+from fleetwear.reports.charts import Spec, cohort_chart, crossing_chart, growth_chart
 from fleetwear.reports.effect_tables import short_effect_table
 from fleetwear.reports.looks import PRINT
 from fleetwear.reports.trend_tables import TrendUnits, curves_end, growth_table, lifetime_table, say_parts
 from fleetwear.vocabulary import CAUTION
 
 if TYPE_CHECKING:
-    import altair as alt
     import pandas as pd
 
     from fleetwear.trends import TrendAnswer
@@ -85,11 +84,10 @@ class _Pictures:
     def __init__(self, font: str | None) -> None:
         self._font, self._made = font, 0
 
-    def of(self, chart: alt.LayerChart) -> str:
+    def of(self, spec: Spec) -> str:
         """Return a chart as SVG."""
         import vl_convert
 
-        spec = chart.to_dict(validate=False)
         if self._font is not None:
             spec["config"]["font"] = self._font
         svg = str(vl_convert.vegalite_to_svg(spec))

@@ -112,7 +112,7 @@ def _chart(history: JointHistory) -> dict[str, str]:
     greased = history.events["label"].astype(str).str.startswith(str(Work.GREASED))
     bare = replace(history, readings=history.readings.assign(note=""), events=history.events[~greased])
     width, height = _CHART_PX
-    spec = play_chart(bare, look=PRINT, width=width, height=height).to_dict(validate=False)
+    spec = play_chart(bare, look=PRINT, width=width, height=height)
     spec["config"]["font"] = FONT
     return {
         "title": plain(history.title, 64),

@@ -125,10 +125,10 @@ def test_commands_print_text(hostile_store):
         assert not set(done.output) & {"\x1b", "\u202e", "\u2066"} or "csv" in arguments
 
 
-def test_charts_carry_no_direction_mark_and_no_expression(hostile):
+def test_charts_carry_no_direction_mark_and_no_expression(hostile, valid_chart):
     flags, record = hostile
-    specs = [play_chart(history).to_dict() for history in joint_histories(record)]
-    specs.append(risk_chart(pressing_joints(flags), as_of=flags.run.as_of).to_dict())
+    specs = [valid_chart(play_chart(history)) for history in joint_histories(record)]
+    specs.append(valid_chart(risk_chart(pressing_joints(flags), as_of=flags.run.as_of)))
     for spec in specs:
         text = json.dumps(spec, ensure_ascii=False, default=str)
         assert not set(text) & {"\u202e", "\u2066", "\x00", "\x1b"}

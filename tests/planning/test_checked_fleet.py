@@ -162,7 +162,7 @@ def test_another_procedure_is_said_to_be_indicative_everywhere(con, flags, store
     pressing = joint.assign(
         next_service_date_05=joint["next_service_date_50"], next_service_date_95=joint["next_service_date_50"]
     )
-    chart = json.dumps(risk_chart(pressing, as_of=flags.run.as_of).to_dict(validate=False))
+    chart = json.dumps(risk_chart(pressing, as_of=flags.run.as_of))
     assert "fore-aft, indicative" in " ".join(chart.split())
     record = read_vehicle(con, "A3")
     histories = joint_histories(record)

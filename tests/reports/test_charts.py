@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import xml.etree.ElementTree as ET
 
+import altair as alt
 import numpy as np
 import pandas as pd
 import pytest
@@ -33,8 +34,9 @@ def flags(con):
     return read_flags(con)
 
 
-def svg_words(chart):
-    root = ET.fromstring(vl_convert.vegalite_to_svg(chart.to_json()))
+def svg_words(spec):
+    alt.LayerChart.from_dict(spec)  # raises where the schema of Vega-Lite does not hold
+    root = ET.fromstring(vl_convert.vegalite_to_svg(spec))
     return [element.text for element in root.iter() if element.tag.endswith("text") and element.text]
 
 
@@ -124,7 +126,7 @@ def test_readings_without_a_number_stand_below_zero(con, flags):
             "note": ["a", "b", "c"],
         }
     )
-    spec = play_chart(dataclasses.replace(history, readings=bare)).to_dict()
+    spec = play_chart(dataclasses.replace(history, readings=bare))
     shapes = [layer["mark"]["shape"] for layer in spec["layer"] if layer["mark"]["type"] == "point"]
     assert sorted(shapes) == ["circle", "circle", "circle", "diamond", "triangle-down"]
     upright = [layer["encoding"].get("y", {}) for layer in spec["layer"]]
@@ -169,7 +171,7 @@ def test_a_reading_in_question_does_not_squash_the_others(con, flags):
             if history.limit is None or not history.readings["play"].max() > 5.0 * max(calm, history.limit):
                 continue
             found += 1
-            spec = play_chart(history, width=340).to_dict()
+            spec = play_chart(history, width=340)
             tops = [
                 layer["encoding"]["y"]["scale"]["domain"][1]
                 for layer in spec["layer"]

@@ -86,9 +86,9 @@ def check(checked_store):
 
 
 @pytest.mark.parametrize("look", [LIGHT, DARK, PRINT])
-def test_the_chart_draws_every_bin_with_its_cases(check, look):
+def test_the_chart_draws_every_bin_with_its_cases(check, look, valid_chart):
     curve = check.calibration[check.calibration["scope"] == "all"]
-    svg = ET.fromstring(vl_convert.vegalite_to_svg(calibration_chart(curve, look=look, width=360).to_json()))
+    svg = ET.fromstring(vl_convert.vegalite_to_svg(valid_chart(calibration_chart(curve, look=look, width=360))))
     words = [element.text for element in svg.iter() if element.tag.endswith("text") and element.text]
     for n in curve["n"]:
         assert f"{n:,}" in words

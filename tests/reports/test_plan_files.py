@@ -107,9 +107,9 @@ def test_tables_speak_the_vehicles_units_and_say_what_is_assumed(plan):
     assert "assumptions, without a source" in words
 
 
-def test_the_bay_chart_has_a_bar_a_week(plan):
+def test_the_bay_chart_has_a_bar_a_week(plan, valid_chart):
     rows = plan.bays[plan.bays["depot"] == plan.bays["depot"].iloc[0]]
-    spec = bay_chart(rows, starts=plan.starts, most_hours=10.0, look=DARK).to_dict()
+    spec = valid_chart(bay_chart(rows, starts=plan.starts, most_hours=10.0, look=DARK))
     (data,) = {len(values) for values in spec["datasets"].values()}
     assert data == len(plan.starts)
     assert {layer["mark"]["type"] for layer in spec["layer"]} == {"bar", "tick", "text"}

@@ -136,16 +136,16 @@ def test_a_distance_is_told_only_where_enough_crossed(trends):
 
 
 @pytest.mark.parametrize("look", [LIGHT, DARK], ids=lambda look: look.name)
-def test_charts_are_valid_and_hold_their_rows(kingpins, trends, look):
-    growth = growth_chart(kingpins.growth, kingpins.densities, by="depot", units=THOU, look=look).to_dict()
+def test_charts_are_valid_and_hold_their_rows(kingpins, trends, look, valid_chart):
+    growth = valid_chart(growth_chart(kingpins.growth, kingpins.densities, by="depot", units=THOU, look=look))
     assert growth["config"]["background"] == look.paper
     assert any("Harbour" in str(rows) for rows in growth["datasets"].values())
     curves = kingpins.curves["kingpin"]
     cohort = curves[curves["cohort"] == curves["cohort"].iloc[0]]
-    chart = cohort_chart(cohort, ends=curves_end(curves, THOU), units=THOU, look=look).to_dict()
+    chart = valid_chart(cohort_chart(cohort, ends=curves_end(curves, THOU), units=THOU, look=look))
     assert any(len(rows) == 25 for rows in chart["datasets"].values())
     (pins,) = list(answer(trends, by="kind", kind="kingpin").crossing)
-    drawn = crossing_chart(pins, units=THOU, look=look).to_dict()
+    drawn = valid_chart(crossing_chart(pins, units=THOU, look=look))
     far = max(row["distance"] for rows in drawn["datasets"].values() for row in rows)
     assert far == pytest.approx(pins.lifetimes.reach * factor("km", "mi"))
 

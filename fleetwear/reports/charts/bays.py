@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import altair as alt
 import pandas as pd
 
-from fleetwear.reports.charts.drawing import Width, framed, haloed
+from fleetwear.reports.charts.drawing import Spec, Width, framed, haloed
 from fleetwear.reports.looks import LIGHT, Look
 
 if TYPE_CHECKING:
@@ -19,7 +19,7 @@ _HEIGHT = 150
 
 def bay_chart(
     hours: pd.DataFrame, *, starts: Sequence[date], most_hours: float, look: Look = LIGHT, width: Width = "container"
-) -> alt.LayerChart:
+) -> Spec:
     """Return a bar a week for the expected hours and a mark for those that cover most outcomes, with its number.
 
     Parameters

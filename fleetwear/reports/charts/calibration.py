@@ -11,7 +11,7 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from fleetwear.reports.charts.drawing import Width, framed, haloed
+from fleetwear.reports.charts.drawing import Spec, Width, framed, haloed
 from fleetwear.reports.looks import LIGHT, Look
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ _COUNTS_AT = 1.09
 """Place of the numbers of cases, on the axis of square roots."""
 
 
-def calibration_chart(curve: pd.DataFrame, *, look: Look = LIGHT, width: Width = "container") -> alt.LayerChart:
+def calibration_chart(curve: pd.DataFrame, *, look: Look = LIGHT, width: Width = "container") -> Spec:
     """Return observed shares with their intervals over forecast probabilities, and the number of cases of each.
 
     Parameters

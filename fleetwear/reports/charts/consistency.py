@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import altair as alt
 import pandas as pd
 
-from fleetwear.reports.charts.drawing import Width, framed
+from fleetwear.reports.charts.drawing import Spec, Width, framed
 from fleetwear.reports.looks import LIGHT, Look
 
 if TYPE_CHECKING:
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 _HEIGHT_PX = 260
 
 
-def consistency_chart(points: pd.DataFrame, *, look: Look = LIGHT, width: Width = "container") -> alt.LayerChart:
+def consistency_chart(points: pd.DataFrame, *, look: Look = LIGHT, width: Width = "container") -> Spec:
     """Return the moving average of one source over time, its limits, and the days on which it lies beyond them.
 
     Parameters

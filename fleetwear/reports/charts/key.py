@@ -7,11 +7,11 @@ from typing import Any
 import altair as alt
 import pandas as pd
 
-from fleetwear.reports.charts.drawing import Width, framed
+from fleetwear.reports.charts.drawing import Spec, Width, framed
 from fleetwear.reports.looks import LIGHT, Look
 
 
-def key_chart(*, look: Look = LIGHT, width: Width = "container") -> alt.LayerChart:
+def key_chart(*, look: Look = LIGHT, width: Width = "container") -> Spec:
     """Return the key of the marks of `play_chart`, one under the other."""
     step = 25
     marks: list[tuple[str, dict[str, Any]]] = [

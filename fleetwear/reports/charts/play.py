@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-import altair as alt
 import numpy as np
 import pandas as pd
 
 from fleetwear.planning.wording import is_known
-from fleetwear.reports.charts.drawing import Width, day, framed, haloed
+from fleetwear.reports.charts.drawing import Spec, Width, day, framed_layers, haloed_marks, layer
 from fleetwear.reports.looks import LIGHT, Look
 from fleetwear.units import say
 from fleetwear.vocabulary import Result
@@ -22,9 +21,7 @@ _STROKE_STEP = 0.006
 """Strokes of one session stand side by side, this share of the axis apart."""
 
 
-def play_chart(
-    history: JointHistory, *, look: Look = LIGHT, width: Width = "container", height: int = 230
-) -> alt.LayerChart:
+def play_chart(history: JointHistory, *, look: Look = LIGHT, width: Width = "container", height: int = 230) -> Spec:
     """Return one joint's readings, growth and limit in one load direction.
 
     Parameters
@@ -36,64 +33,103 @@ def play_chart(
     """
     readings, low, high = _apart(history)
     top = _play_top(history)
-    axes = _axes(history, top, low, high)
-    layers: list[alt.Chart] = []
+    drawing = _Drawing(look, _axes(history, top, low, high), [], {})
     if history.window is not None:
-        layers += _window_layers(history.window, look, axes)
+        _draw_window(drawing, history.window)
     if len(history.curve):
-        layers += _growth_layers(history, look, axes)
+        _draw_growth(drawing, history.curve)
     if history.limit is not None:
-        layers += _limit_layers(history.limit, history.limit_label, look, axes)
+        _draw_limit(drawing, history.limit, history.limit_label)
     if len(history.events):
-        layers += _event_layers(history, look, axes, low, high)
+        _draw_events(drawing, history.events, low, high)
     beyond = readings["play"] > top
-    layers += _reading_layers(readings.assign(play=readings["play"].clip(upper=0.9 * top)), look, axes)
+    _draw_readings(drawing, readings.assign(play=readings["play"].clip(upper=0.9 * top)))
     if beyond.any():
-        layers += _beyond_layers(readings[beyond], history.play_unit, 0.9 * top, look, axes)
-    return framed(layers, look=look, width=width, height=height)
+        _draw_beyond(drawing, readings[beyond], history.play_unit, 0.9 * top)
+    return framed_layers(drawing.layers, drawing.datasets, look=look, width=width, height=height)
 
 
 @dataclass(frozen=True)
 class _Axes:
     """The axes of one chart, which its layers share."""
 
-    kind: str
-    x_scale: alt.Scale
-    x_axis: alt.Axis
-    y_scale: alt.Scale
-    y_axis: alt.Axis
+    x_channel: Spec
+    y_channel: Spec
 
-    def x(self, column: str = "x") -> alt.X:
-        return alt.X(f"{column}:{self.kind}", scale=self.x_scale, axis=self.x_axis)
+    def x(self, column: str = "x") -> Spec:
+        return {"field": column, **self.x_channel}
 
-    def y(self, column: str = "play") -> alt.Y:
-        return alt.Y(f"{column}:Q", scale=self.y_scale, axis=self.y_axis)
+    def y(self, column: str = "play") -> Spec:
+        return {"field": column, **self.y_channel}
+
+
+@dataclass(frozen=True)
+class _Drawing:
+    """A chart while it is drawn: its layers from the back to the front, and their data by name."""
+
+    look: Look
+    axes: _Axes
+    layers: list[Spec]
+    datasets: dict[str, list[Spec]]
+
+    def add(self, rows: pd.DataFrame, mark: Spec, *, only: str | None = None, **channels: Spec | list[Spec]) -> str:
+        """Draw a layer of these rows and return the name of its data."""
+        name = f"rows{len(self.datasets)}"
+        self.datasets[name] = _values(rows)
+        self.again(name, mark, only=only, **channels)
+        return name
+
+    def again(self, name: str, mark: Spec, *, only: str | None = None, **channels: Spec | list[Spec]) -> None:
+        """Draw a layer of rows that have a name."""
+        self.layers.append(layer(name, mark, only=only, **channels))
+
+    def words(self, name: str, channels: Spec, **mark: Any) -> None:
+        """Write words with a halo."""
+        for one in haloed_marks(self.look, **mark):
+            self.again(name, {"type": "text", **one}, **channels)
+
+
+def _values(rows: pd.DataFrame) -> list[Spec]:
+    """Return rows as JSON has them: days in ISO 8601, nothing where there is no number."""
+    columns = {
+        str(name): column.dt.strftime("%Y-%m-%dT%H:%M:%S") if column.dtype.kind == "M" else column
+        for name, column in rows.items()
+    }
+    return [
+        {name: None if value != value else value for name, value in zip(columns, row, strict=True)}
+        for row in zip(*(column.tolist() for column in columns.values()), strict=True)
+    ]
 
 
 def _axes(history: JointHistory, top: float, low: Any, high: Any) -> _Axes:
     dated = history.axis == "date"
     return _Axes(
-        kind="T" if dated else "Q",
-        x_scale=alt.Scale(domain=[_place(low), _place(high)], nice=False, zero=False),
-        x_axis=alt.Axis(
-            title=history.x_title,
-            tickCount=4,
-            grid=False,
-            labelFlush=True,
-            labelOverlap=True,
-            format="%b %Y" if dated else ",.0f",
-        ),
-        y_scale=alt.Scale(domain=[-0.11 * top, top], nice=False, zero=False),
-        y_axis=alt.Axis(
-            title=f"play, {history.play_unit}",
-            titleAngle=0,
-            titleAlign="left",
-            titleAnchor="start",
-            titleX=0,
-            titleY=-10,
-            values=_ticks(top),
-            format=_PLAY_FORMAT[history.play_unit],
-        ),
+        x_channel={
+            "type": "temporal" if dated else "quantitative",
+            "scale": {"domain": [_place(low), _place(high)], "nice": False, "zero": False},
+            "axis": {
+                "title": history.x_title,
+                "tickCount": 4,
+                "grid": False,
+                "labelFlush": True,
+                "labelOverlap": True,
+                "format": "%b %Y" if dated else ",.0f",
+            },
+        },
+        y_channel={
+            "type": "quantitative",
+            "scale": {"domain": [-0.11 * top, top], "nice": False, "zero": False},
+            "axis": {
+                "title": f"play, {history.play_unit}",
+                "titleAngle": 0,
+                "titleAlign": "left",
+                "titleAnchor": "start",
+                "titleX": 0,
+                "titleY": -10,
+                "values": _ticks(top),
+                "format": _PLAY_FORMAT[history.play_unit],
+            },
+        },
     )
 
 
@@ -143,59 +179,59 @@ def _place(value: Any) -> Any:
     return day(value) if isinstance(value, pd.Timestamp) else float(value)
 
 
-def _window_layers(window: tuple[object, object, object], look: Look, axes: _Axes) -> list[alt.Chart]:
-    """Return the shaded window of the next service with its words."""
-    base = alt.Chart(pd.DataFrame({"low": [window[0]], "middle": [window[1]], "high": [window[2]]}))
-    band = base.mark_rect(color=look.window, opacity=0.8, clip=True)
-    line = base.mark_rule(color=look.muted, strokeWidth=1, clip=True)
-    words = haloed(base, look, text="next service", align="right", baseline="top", fontSize=12, dx=-4, dy=3)
-    return [
-        band.encode(x=axes.x("low"), x2="high"),
-        line.encode(x=axes.x("middle")),
-        *(layer.encode(x=axes.x("low"), y=alt.value(0)) for layer in words),
-    ]
+def _draw_window(drawing: _Drawing, window: tuple[object, object, object]) -> None:
+    """Draw the shaded window of the next service with its words."""
+    look, axes = drawing.look, drawing.axes
+    low, middle, high = window
+    ends = pd.DataFrame({"low": [low], "middle": [middle], "high": [high]})
+    band: Spec = {"type": "rect", "color": look.window, "opacity": 0.8, "clip": True}
+    name = drawing.add(ends, band, x=axes.x("low"), x2={"field": "high"})
+    line: Spec = {"type": "rule", "color": look.muted, "strokeWidth": 1, "clip": True}
+    drawing.again(name, line, x=axes.x("middle"))
+    place: Spec = {"x": axes.x("low"), "y": {"value": 0}}
+    drawing.words(name, place, text="next service", align="right", baseline="top", fontSize=12, dx=-4, dy=3)
 
 
-def _growth_layers(history: JointHistory, look: Look, axes: _Axes) -> list[alt.Chart]:
-    """Return the prediction band and the fitted line, dashed beyond today."""
-    base = alt.Chart(history.curve)
-    band = base.mark_area(color=look.accent, opacity=0.17, clip=True)
-    layers = [band.encode(x=axes.x(), y=axes.y("lower"), y2="upper:Q")]
+def _draw_growth(drawing: _Drawing, curve: pd.DataFrame) -> None:
+    """Draw the prediction band and the fitted line, dashed beyond today."""
+    look, axes = drawing.look, drawing.axes
+    band: Spec = {"type": "area", "color": look.accent, "opacity": 0.17, "clip": True}
+    name = drawing.add(curve, band, x=axes.x(), y=axes.y("lower"), y2={"field": "upper"})
     for column, dash in (("until_now", [1, 0]), ("ahead", [5, 4])):
-        line = base.transform_filter(f"datum.{column}")
-        drawn = line.mark_line(color=look.accent, strokeWidth=2, strokeDash=dash, clip=True)
-        layers.append(drawn.encode(x=axes.x(), y=axes.y()))
-    return layers
+        line: Spec = {"type": "line", "color": look.accent, "strokeWidth": 2, "strokeDash": dash, "clip": True}
+        drawing.again(name, line, only=f"datum.{column}", x=axes.x(), y=axes.y())
 
 
-def _limit_layers(limit: float, label: str, look: Look, axes: _Axes) -> list[alt.Chart]:
-    """Return the limit as a line with its value."""
-    base = alt.Chart(pd.DataFrame({"play": [limit], "text": [label]}))
-    line = base.mark_rule(color=look.ink, strokeWidth=1.5, strokeDash=[9, 3])
-    words = haloed(base, look, align="left", baseline="bottom", dx=4, dy=-3, fontSize=12)
-    return [
-        line.encode(y=axes.y()),
-        *(layer.encode(x=alt.value(0), y=axes.y(), text="text:N") for layer in words),
-    ]
+_TEXT: Spec = {"field": "text", "type": "nominal"}
 
 
-def _event_layers(history: JointHistory, look: Look, axes: _Axes, low: Any, high: Any) -> list[alt.Chart]:
-    """Return upright rules for work on the joint, each with its words beside its head."""
-    rule = alt.Chart(history.events).mark_rule(color=look.ink, strokeWidth=1.25, strokeDash=[2, 2])
-    layers = [rule.encode(x=axes.x())]
-    for number, (place, label) in enumerate(zip(history.events["x"], history.events["label"], strict=True)):
+def _draw_limit(drawing: _Drawing, limit: float, label: str) -> None:
+    """Draw the limit as a line with its value."""
+    axes = drawing.axes
+    line: Spec = {"type": "rule", "color": drawing.look.ink, "strokeWidth": 1.5, "strokeDash": [9, 3]}
+    name = drawing.add(pd.DataFrame({"play": [limit], "text": [label]}), line, y=axes.y())
+    place: Spec = {"x": {"value": 0}, "y": axes.y(), "text": _TEXT}
+    drawing.words(name, place, align="left", baseline="bottom", dx=4, dy=-3, fontSize=12)
+
+
+def _draw_events(drawing: _Drawing, events: pd.DataFrame, low: Any, high: Any) -> None:
+    """Draw upright rules for work on the joint, each with its words beside its head."""
+    axes = drawing.axes
+    rule: Spec = {"type": "rule", "color": drawing.look.ink, "strokeWidth": 1.25, "strokeDash": [2, 2]}
+    drawing.add(events[["x"]], rule, x=axes.x())
+    for number, (place, label) in enumerate(zip(events["x"], events["label"], strict=True)):
         left = (place - low) / (high - low) > 0.5
-        words = haloed(
-            alt.Chart(pd.DataFrame({"x": [place], "text": [label]})),
-            look,
+        name = f"event{number}"
+        drawing.datasets[name] = _values(pd.DataFrame({"x": [place], "text": [label]}))
+        drawing.words(
+            name,
+            {"x": axes.x(), "y": {"value": 0}, "text": _TEXT},
             align="right" if left else "left",
             dx=-4 if left else 4,
             dy=18 + 15 * number,
             baseline="top",
             fontSize=12,
         )
-        layers += [layer.encode(x=axes.x(), y=alt.value(0), text="text:N") for layer in words]
-    return layers
 
 
 _SHAPES = {
@@ -205,11 +241,11 @@ _SHAPES = {
 }
 
 
-def _reading_layers(readings: pd.DataFrame, look: Look, axes: _Axes) -> list[alt.Chart]:
-    """Return the marks of the readings; what has no number stands in a strip below zero."""
-    layers: list[alt.Chart] = []
-    tip = alt.Tooltip("note:N", title="reading")
-    strip = alt.value(alt.expr("height - 8"))
+def _draw_readings(drawing: _Drawing, readings: pd.DataFrame) -> None:
+    """Draw the marks of the readings; what has no number stands in a strip below zero."""
+    look, axes = drawing.look, drawing.axes
+    tip: Spec = {"field": "note", "type": "nominal", "title": "reading"}
+    strip: Spec = {"value": {"expr": "height - 8"}}
     for result, shape in _SHAPES.items():
         for life in ("earlier", "current"):
             own = readings[(readings["result"] == result) & (readings["life"] == life)]
@@ -217,23 +253,27 @@ def _reading_layers(readings: pd.DataFrame, look: Look, axes: _Axes) -> list[alt
                 continue
             current = life == "current"
             measured = result == Result.MEASURED
-            mark = alt.Chart(own).mark_point(
-                shape=shape, size=46 if measured else 62, filled=measured and current, strokeWidth=1.5,
-                color=look.ink if current else look.muted, opacity=0.9 if current else 0.75,
-            )  # fmt: skip
-            layers.append(mark.encode(x=axes.x(), y=axes.y() if measured else strip, tooltip=tip))
+            mark: Spec = {
+                "type": "point", "shape": shape, "size": 46 if measured else 62, "filled": measured and current,
+                "strokeWidth": 1.5, "color": look.ink if current else look.muted, "opacity": 0.9 if current else 0.75,
+            }  # fmt: skip
+            drawing.add(own[_OF_MARK], mark, x=axes.x(), y=axes.y() if measured else strip, tooltip=tip)
+    ring: Spec = {
+        "type": "point", "shape": "circle", "size": 210, "filled": False, "strokeWidth": 1.5, "color": look.ink,
+    }  # fmt: skip
     asked = readings[readings["in_question"]]
     for measured in (True, False):
         own = asked[(asked["result"] == Result.MEASURED) == measured]
         if len(own):
-            ring = alt.Chart(own).mark_point(shape="circle", size=210, filled=False, strokeWidth=1.5, color=look.ink)
-            layers.append(ring.encode(x=axes.x(), y=axes.y() if measured else strip, tooltip=tip))
-    return layers
+            drawing.add(own[_OF_MARK], ring, x=axes.x(), y=axes.y() if measured else strip, tooltip=tip)
 
 
-def _beyond_layers(readings: pd.DataFrame, unit: str, play: float, look: Look, axes: _Axes) -> list[alt.Chart]:
-    """Return the values of readings that lie above the axis, beside their marks at its top."""
+_OF_MARK = ["x", "play", "note"]
+
+
+def _draw_beyond(drawing: _Drawing, readings: pd.DataFrame, unit: str, play: float) -> None:
+    """Write the values of readings that lie above the axis, beside their marks at its top."""
     texts = [f"{say(value, unit, stored_in=unit)}, above this axis" for value in readings["play"]]
-    base = alt.Chart(readings.assign(play=play, text=texts))
-    words = haloed(base, look, align="right", baseline="middle", dx=-14, fontSize=12)
-    return [layer.encode(x=axes.x(), y=axes.y(), text="text:N") for layer in words]
+    drawing.datasets["beyond"] = _values(readings[["x"]].assign(play=play, text=texts))
+    place: Spec = {"x": drawing.axes.x(), "y": drawing.axes.y(), "text": _TEXT}
+    drawing.words("beyond", place, align="right", baseline="middle", dx=-14, fontSize=12)

@@ -12,7 +12,7 @@ import altair as alt
 import pandas as pd
 
 from fleetwear.planning.wording import is_known, say_probability
-from fleetwear.reports.charts.drawing import Width, day, framed, haloed
+from fleetwear.reports.charts.drawing import Spec, Width, day, framed, haloed
 from fleetwear.reports.inert import on_screen
 from fleetwear.reports.looks import LIGHT, Look
 
@@ -27,9 +27,7 @@ _LONGEST = pd.Timedelta(days=730)
 _ROOM = pd.Timedelta(days=6)
 
 
-def risk_chart(
-    pressing: pd.DataFrame, *, as_of: date, look: Look = LIGHT, width: Width = "container"
-) -> alt.LayerChart:
+def risk_chart(pressing: pd.DataFrame, *, as_of: date, look: Look = LIGHT, width: Width = "container") -> Spec:
     """Return both windows of every joint on one date axis, a row a joint, a heading for each outcome.
 
     Parameters
@@ -46,7 +44,7 @@ def risk_chart(
     last = _axis_end(rows, first)
     names = _name_lines(rows)
     rows = _clipped(rows, first, last)
-    x = alt.Scale(domain=[day(first - _ROOM), day(last + _ROOM)], nice=False)
+    x = alt.Scale(domain=cast("Any", [day(first - _ROOM), day(last + _ROOM)]), nice=False)
     y = alt.Scale(domain=[0, height], reverse=True, nice=False, zero=False)
     layers = [
         *_windows(rows, first, look, x, y),

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from fleetwear.planning.wording import begin_sentence, say_probability
-from fleetwear.reports.charts.drawing import Width, framed, haloed
+from fleetwear.reports.charts.drawing import Spec, Width, framed, haloed
 from fleetwear.reports.looks import LIGHT, Look
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ def growth_chart(
     units: TrendUnits,
     look: Look = LIGHT,
     width: Width = "container",
-) -> alt.LayerChart:
+) -> Spec:
     """Return one row a group: how growth is spread among its parts, and the mean with its interval.
 
     Parameters
@@ -154,7 +154,7 @@ def cohort_chart(
     look: Look = LIGHT,
     width: Width = "container",
     height: int = 170,
-) -> alt.LayerChart:
+) -> Spec:
     """Return the mean play of one cohort's parts over distance, its interval, and the middle 90 % of parts.
 
     Parameters
@@ -192,7 +192,7 @@ def crossing_chart(
     look: Look = LIGHT,
     width: Width = "container",
     height: int = 220,
-) -> alt.LayerChart:
+) -> Spec:
     """Return the share of a group's parts that has crossed the limit, over the distance since they were fitted.
 
     Steps and shade: without any assumption, the shade where the visits leave it open. Line and band: the likelier
