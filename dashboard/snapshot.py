@@ -14,7 +14,7 @@ from fleetwear.planning.actions import read_latest_actions
 from fleetwear.planning.ahead import Plan, PlanSettings, make_plan
 from fleetwear.planning.ahead.material import Material, read_material
 from fleetwear.planning.consistency import Consistency, read_consistency
-from fleetwear.planning.flags import Flags, read_flags
+from fleetwear.planning.flag_pages import Asked, FlagPage, FleetAtAGlance, read_fleet, read_page
 from fleetwear.planning.learnt import Learnt, read_learnt
 from fleetwear.planning.maintenance import MaintenanceRecord, read_maintenance
 from fleetwear.planning.setups import SetupRecord, read_setups
@@ -53,10 +53,16 @@ def _connection(folder: str, number: int) -> duckdb.DuckDBPyConnection:  # noqa:
     return open_snapshot(default_store_dir())
 
 
-@st.cache_resource(max_entries=24, show_spinner="Reading the forecast")
-def flags(folder: str, number: int, *, accepted_risk: float | None) -> Flags:
-    """Return the flags of the whole fleet; they are shared between runs, so nobody may change them."""
-    return read_flags(_connection(folder, number).cursor(), accepted_risk=accepted_risk)
+@st.cache_resource(max_entries=3, show_spinner=False)
+def fleet(folder: str, number: int) -> FleetAtAGlance:
+    """Return what there is to choose from; it is shared between runs, so nobody may change it."""
+    return read_fleet(_connection(folder, number).cursor())
+
+
+@st.cache_resource(max_entries=64, show_spinner="Reading the forecast")
+def flag_page(folder: str, number: int, asked: Asked, *, first: int, rows: int, drawn: int) -> FlagPage:
+    """Return a page of the flags; it is shared between runs, so nobody may change it."""
+    return read_page(_connection(folder, number).cursor(), asked, first=first, rows=rows, drawn=drawn)
 
 
 @st.cache_resource(max_entries=2, show_spinner="Drawing the weeks ahead")

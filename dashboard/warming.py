@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 _LOOK_EVERY_S = 5.0
 _LARGE = 20_000
-"""Vehicles of a fleet of which only the flags are made ready: the plan of a larger one takes minutes."""
+"""Vehicles of a fleet of which only the first page is made ready: the plan of a larger one takes minutes."""
 
 _NO_PAGE = "missing ScriptRunContext"
 """What Streamlit logs at every step of work that writes no page, which is so here."""
@@ -69,13 +69,15 @@ def _keep_ready() -> None:
 def make_ready(folder: str, number: int) -> None:
     """Read what pages show of a snapshot into the caches that they share, the first page's first."""
     from dashboard import snapshot
+    from dashboard.tasks import next_service
     from fleetwear.planning.ahead import PlanSettings
     from fleetwear.reports.trend_tables import HEADS
 
-    fleet = snapshot.flags(folder, number, accepted_risk=None)
-    if len(fleet.vehicles):
-        snapshot.vehicle(folder, number, str(fleet.vehicles["unit"].iloc[0]))
-    if len(fleet.vehicles) > _LARGE:
+    fleet = snapshot.fleet(folder, number)
+    next_service.first_page(folder, number)
+    for unit in fleet.first_units[:1]:
+        snapshot.vehicle(folder, number, unit)
+    if fleet.vehicles > _LARGE:
         return
     readers: list[Callable[[], object]] = [
         lambda: snapshot.model_check(folder, number),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -13,17 +12,17 @@ from dashboard.messages import show as show_error
 from dashboard.style import look
 from fleetwear.errors import InputError
 from fleetwear.planning.actions import say_action
-from fleetwear.planning.coverage import say_coverage, to_test
-from fleetwear.planning.flags import Flags, narrow
+from fleetwear.planning.coverage import say_coverage
+from fleetwear.planning.flag_pages import Asked, FlagPage, FleetAtAGlance, read_to_test, read_vehicles
 from fleetwear.planning.named_vehicle import find_vehicle
-from fleetwear.planning.pressing import pressing_joints
 from fleetwear.planning.wording import begin_sentence, is_known, say_count, say_dates, say_distance, say_probability
-from fleetwear.reports.flag_files import flag_file, to_csv, to_xlsx, with_lead
+from fleetwear.reports.flag_files import flag_file, to_csv, to_xlsx
 from fleetwear.reports.inert import html_text, markdown_text
 from fleetwear.vocabulary import Outcome
 
 if TYPE_CHECKING:
     from collections.abc import Hashable
+    from datetime import date
 
     import pandas as pd
 
@@ -63,38 +62,46 @@ _TEST_COLUMNS = [
     Column("Joints and load directions, and why"),
 ]
 _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+_NO_VEHICLE = "No vehicle answers to these filters."
 _ROWS = 25
 _DRAWN = 15
+_MOST_DRAWN = 150
+_PAGES_TO_CHOOSE = 40
+"""Pages that are chosen from a list; of more, one is asked for by its number."""
 
 
 def show() -> None:
     """Write the page."""
     folder, number = snapshot.current()
-    fleet = snapshot.flags(folder, number, accepted_risk=None)
+    fleet = snapshot.fleet(folder, number)
     run = fleet.run
     st.title("Next service")
     st.markdown(
         f"Which joints will be over a limit before their vehicle is next in. As of **{run.as_of:%Y-%m-%d}**, "
         f"forecast number {run.forecast_id}, made {run.made_at:%Y-%m-%d %H:%M}."
     )
-    chosen, found, outcomes = _choose(fleet, folder, number)
-    if not found:
+    asked = _choose(fleet, folder, number)
+    if asked is None:
         return
-    st.markdown(_counted(chosen))
-    shown = narrow(chosen, outcomes=outcomes or None)
-    _picture(shown, folder, number)
-    _table(shown)
-    _to_test(shown)
+    page = snapshot.flag_page(folder, number, asked, first=0, rows=_ROWS, drawn=_DRAWN)
+    st.markdown(_counted(page))
+    _picture(page, asked, folder, number)
+    _table(page, asked, folder, number)
+    _to_test(asked, run.as_of, folder, number)
     _settings(run.settings)
 
 
-def _choose(fleet: Flags, folder: str, number: int) -> tuple[Flags, bool, list[str]]:
-    """Return the flags asked for, whether the vehicle sought exists, and the outcomes asked for."""
+def first_page(folder: str, number: int) -> FlagPage:
+    """Return what the page shows before anything is chosen."""
+    return snapshot.flag_page(folder, number, Asked(), first=0, rows=_ROWS, drawn=_DRAWN)
+
+
+def _choose(fleet: FleetAtAGlance, folder: str, number: int) -> Asked | None:
+    """Return which vehicles are asked for, nothing where one is sought that is not there."""
     settings = fleet.run.settings
-    usual = 1.0 / (1.0 + settings.cost_ratio)
+    usual = round(1.0 / (1.0 + settings.cost_ratio), 2)
     with st.container(horizontal=True, vertical_alignment="bottom", gap="small"):
-        depots = [_EVERY_DEPOT, *sorted(fleet.vehicles["depot"].dropna().unique())]
-        depot = st.selectbox("Depot", depots, key="depot", bind="query-params", width=158)
+        depot = st.selectbox("Depot", [_EVERY_DEPOT, *fleet.depots], key="depot", bind="query-params", width=158)
         horizon = st.selectbox("Next service", list(_HORIZONS), key="horizon", bind="query-params", width=158)
         sought = st.text_input(
             "Vehicle",
@@ -108,7 +115,7 @@ def _choose(fleet: Flags, folder: str, number: int) -> tuple[Flags, bool, list[s
             "Accepted risk",
             min_value=0.01,
             max_value=0.5,
-            value=round(usual, 2),
+            value=usual,
             step=0.01,
             key="risk",
             width=158,
@@ -122,81 +129,87 @@ def _choose(fleet: Flags, folder: str, number: int) -> tuple[Flags, bool, list[s
             placeholder="every outcome",
             width=300,
         )
-    flags = fleet
-    if abs(risk - round(usual, 2)) > 1e-9:
-        flags = snapshot.flags(folder, number, accepted_risk=risk)
-    flags = narrow(flags, depot=None if depot == _EVERY_DEPOT else depot, horizon_days=_HORIZONS[horizon])
+    unit = None
     if sought.strip():
         try:
-            named = find_vehicle(snapshot.cursor(folder, number), sought, on_date=flags.run.as_of)
+            named = find_vehicle(snapshot.cursor(folder, number), sought, on_date=fleet.run.as_of)
         except InputError as error:
             show_error(error)
-            return flags, False, outcomes
-        flags = narrow(flags, unit=named.unit)
+            return None
+        unit = named.unit
         if named.told:
             st.markdown(markdown_text(named.told))
-    return flags, True, outcomes
+    return Asked(
+        depot=None if depot == _EVERY_DEPOT else depot,
+        horizon_days=_HORIZONS[horizon],
+        unit=unit,
+        outcomes=tuple(outcomes),
+        accepted_risk=None if abs(risk - usual) < 1e-9 else risk,
+    )
 
 
-def _counted(flags: Flags) -> str:
+def _counted(page: FlagPage) -> str:
     """Return the number of vehicles of each outcome, in one sentence."""
-    if flags.vehicles.empty:
-        return "No vehicle answers to these filters."
-    counts = flags.vehicles["outcome"].value_counts()
-    total = say_count(len(flags.vehicles), "vehicle", "vehicles")
-    parts = [
-        f"{outcome.replace(';', ',')}: **{counts[str(outcome)]}**" for outcome in Outcome if str(outcome) in counts
-    ]
+    if not page.counts:
+        return _NO_VEHICLE
+    total = say_count(sum(page.counts.values()), "vehicle", "vehicles")
+    parts = [f"{outcome.replace(';', ',')}: **{count:,}**" for outcome, count in page.counts.items()]
     return f"{total}, counted by the most pressing thing said of each. {begin_sentence('; '.join(parts))}."
 
 
-def _picture(flags: Flags, folder: str, number: int) -> None:
-    pressing = pressing_joints(flags)
+def _picture(page: FlagPage, asked: Asked, folder: str, number: int) -> None:
     st.subheader("Joints that press")
-    if pressing.empty:
+    if not page.pressing_in_all:
         st.markdown(_NONE_PRESSES)
         return
     st.html(f'<p class="fw-quiet" style="margin:0">{_HOW_TO_READ}</p>')
-    drawn = pressing
-    label = f"Draw all {len(pressing)} joints, not only the {_DRAWN} most pressing"
-    if len(pressing) > _DRAWN and not st.toggle(label, key="all_joints"):
-        drawn = pressing.head(_DRAWN)
+    drawn = page.pressing
+    most = min(page.pressing_in_all, _MOST_DRAWN)
+    all_or_most = f"all {most}" if most == page.pressing_in_all else f"the first {most} of {page.pressing_in_all:,}"
+    label = f"Draw {all_or_most} joints, not only the {_DRAWN} most pressing"
+    if most > _DRAWN and st.toggle(label, key="all_joints"):
+        drawn = snapshot.flag_page(folder, number, asked, first=0, rows=_ROWS, drawn=_MOST_DRAWN).pressing
     said = tuple(drawn[["vehicle_id", "position_id", "direction", "outcome"]].itertuples(index=False, name=None))
     pictures.write(
-        pictures.risk_spec(folder, number, said, look().name, _drawn=drawn, _as_of=flags.run.as_of),
+        pictures.risk_spec(folder, number, said, look().name, _drawn=drawn, _as_of=page.run.as_of),
         alt="When each joint crosses its limit, against when its vehicle is next in.",
     )
 
 
-def _table(flags: Flags) -> None:
+def _table(page: FlagPage, asked: Asked, folder: str, number: int) -> None:
     st.subheader("Vehicles")
-    total = len(flags.vehicles)
-    if not total:
-        st.markdown("No vehicle answers to these filters.")
+    if not page.shown:
+        st.markdown(_NO_VEHICLE)
         return
     with st.container(horizontal=True, vertical_alignment="bottom", gap="small"):
-        stem = f"next_service_{flags.run.as_of:%Y-%m-%d}"
+        stem = f"next_service_{page.run.as_of:%Y-%m-%d}"
+
+        def file() -> pd.DataFrame:
+            return flag_file(*read_vehicles(snapshot.cursor(folder, number), asked))
+
+        st.download_button("Download CSV", lambda: to_csv(file()), f"{stem}.csv", "text/csv", on_click="ignore")
         st.download_button(
-            "Download CSV", lambda: to_csv(flag_file(flags)), f"{stem}.csv", "text/csv", on_click="ignore"
+            "Download XLSX", lambda: to_xlsx(file(), sheet="next service"), f"{stem}.xlsx", _XLSX, on_click="ignore"
         )
-        st.download_button(
-            "Download XLSX",
-            lambda: to_xlsx(flag_file(flags), sheet="next service"),
-            f"{stem}.xlsx",
-            _XLSX,
-            on_click="ignore",
+        if page.shown > _ROWS:
+            first = _first_row(page.shown)
+            page = snapshot.flag_page(folder, number, asked, first=first, rows=_ROWS, drawn=_DRAWN)
+    rows = [_row(row) for row in page.vehicles.to_dict("records")]
+    listing(_COLUMNS, rows, caption="Vehicles, the most pressing first")
+
+
+def _first_row(total: int) -> int:
+    """Ask for a page of the table and return how many rows come before it."""
+    pages = -(-total // _ROWS)
+    if pages <= _PAGES_TO_CHOOSE:
+        starts = list(range(0, total, _ROWS))
+        label = "Rows"
+        chosen: int = st.selectbox(
+            label, starts, format_func=lambda at: f"{at + 1} to {min(at + _ROWS, total)} of {total}", width=170
         )
-        first = 0
-        if total > _ROWS:
-            starts = list(range(0, total, _ROWS))
-            first = st.selectbox(
-                "Rows",
-                starts,
-                format_func=lambda at: f"{at + 1} to {min(at + _ROWS, total)} of {total}",
-                width=170,
-            )
-    rows = with_lead(replace(flags, vehicles=flags.vehicles.iloc[first : first + _ROWS]))
-    listing(_COLUMNS, [_row(row) for row in rows.to_dict("records")], caption="Vehicles, the most pressing first")
+        return chosen
+    page = st.number_input(f"Page of {_ROWS} rows, 1 to {pages:,}", min_value=1, max_value=pages, step=1, width=220)
+    return (int(page) - 1) * _ROWS
 
 
 def _row(row: dict[Hashable, Any]) -> list[Cell]:
@@ -217,34 +230,37 @@ def _row(row: dict[Hashable, Any]) -> list[Cell]:
     ]
 
 
-def _to_test(flags: Flags) -> None:
+def _to_test(asked: Asked, as_of: date, folder: str, number: int) -> None:
     """Write what to test; it is worked out when it is asked for, since a large fleet has many thousands of rows."""
     section = st.expander("What to test at the next visit", key="to_test_section", on_change="rerun")
     if not section.open:
         return
     with section:
-        asked = to_test(flags)
-        vehicles = say_count(asked["unit"].nunique(), "vehicle", "vehicles")
+        found = read_to_test(snapshot.cursor(folder, number), asked, vehicles=_ROWS)
+        vehicles = say_count(found.vehicles_in_all, "vehicle", "vehicles")
         st.markdown(
             f"Joints and load directions that the last visit left untested, or that are to be measured again, of the "
-            f"vehicles chosen above: {say_count(len(asked), 'row', 'rows')}, {vehicles}. A joint tested in one load "
+            f"vehicles chosen above: {say_count(found.in_all, 'row', 'rows')}, {vehicles}. A joint tested in one load "
             "direction only has not been cleared."
         )
-        if asked.empty:
+        if not found.in_all:
             return
         st.download_button(
-            "Download CSV", lambda: to_csv(asked), f"to_test_{flags.run.as_of:%Y-%m-%d}.csv", "text/csv",
-            key="to_test", on_click="ignore",
-        )  # fmt: skip
-        first = asked["unit"].drop_duplicates().head(_ROWS)
+            "Download CSV",
+            lambda: to_csv(read_to_test(snapshot.cursor(folder, number), asked).rows),
+            f"to_test_{as_of:%Y-%m-%d}.csv",
+            "text/csv",
+            key="to_test",
+            on_click="ignore",
+        )
         rows: list[list[Cell]] = [
-            [str(unit), str(own["next_service"].iloc[0]), _asked(own)]
-            for unit, own in asked[asked["unit"].isin(first)].groupby("unit", sort=False)
+            [str(unit), str(own["next_service"].iloc[0]), _joints_asked(own)]
+            for unit, own in found.rows.groupby("unit", sort=False)
         ]
         listing(_TEST_COLUMNS, rows, caption="What to test, the most pressing vehicles first")
 
 
-def _asked(own: pd.DataFrame) -> str:
+def _joints_asked(own: pd.DataFrame) -> str:
     """Return each joint of a vehicle with its load directions to test, under what they have in common."""
     parts = []
     for why, rows in own.groupby("why", sort=False):

@@ -63,8 +63,7 @@ def show() -> None:
     ).strip()
     if not name:
         heading.title("Vehicle")
-        fleet = snapshot.flags(folder, number, accepted_risk=None)
-        units = ", ".join(markdown_text(unit, 60) for unit in fleet.vehicles["unit"].head(5))
+        units = ", ".join(markdown_text(unit, 60) for unit in snapshot.fleet(folder, number).first_units)
         st.markdown(f"Write the unit number, VIN or plate of a vehicle. The most pressing now: {units}.")
         return
     try:

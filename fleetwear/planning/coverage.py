@@ -17,7 +17,9 @@ if TYPE_CHECKING:
 
     from fleetwear.planning.flags import Flags
 
-_AGAIN = (str(Outcome.RECHECK), str(Outcome.OVER_LIMIT))
+_AGAIN = (Outcome.RECHECK, Outcome.OVER_LIMIT)
+RANKS_TO_TEST_AGAIN = tuple(outcome.rank for outcome in _AGAIN)
+"""Ranks of the outcomes of which a joint is tested again, whatever the last visit tested."""
 
 
 def tests_kind(joints: pd.DataFrame) -> NDArray[np.bool_]:
@@ -100,10 +102,14 @@ def to_test(flags: Flags) -> pd.DataFrame:
     joints = flags.joints
     asked = joints[tests_kind(joints)] if len(joints) else joints
     tested = asked["tested_at_last_visit"].astype("object").fillna(True).astype(bool)
-    asked = asked[~tested | asked["outcome"].isin(_AGAIN)]
+    asked = asked[~tested | asked["outcome"].isin([str(outcome) for outcome in _AGAIN])]
     place = pd.Series(np.arange(len(flags.vehicles)), index=flags.vehicles["vehicle_id"])
     asked = asked.assign(place=asked["vehicle_id"].map(place), rank=asked["outcome"].map(OUTCOME_RANKS))
-    asked = asked.sort_values(["place", "rank", "position_id", "direction"]).reset_index(drop=True)
+    return say_to_test(asked.sort_values(["place", "rank", "position_id", "direction"]).reset_index(drop=True))
+
+
+def say_to_test(asked: pd.DataFrame) -> pd.DataFrame:
+    """Return joints and load directions to test in the words of `to_test`, in their order."""
     return pd.DataFrame(
         {
             "unit": asked["unit"],

@@ -93,8 +93,7 @@ def read_flags(
     InputError
         If the depot is unknown or the risk is not a probability.
     """
-    if accepted_risk is not None and not 0.0 < accepted_risk < 1.0:
-        raise InputError(f"accepted risk {accepted_risk}", mend="Give a probability between 0 and 1, such as 0.1.")
+    checked_risk(accepted_risk)
     run = latest_forecast(con, forecast_id)
     key = {"forecast_id": run.forecast_id, "unit": None}
     vehicles = con.execute(sql("pages/vehicles"), key).df()
@@ -147,6 +146,18 @@ def narrow(
     return Flags(flags.run, vehicles, joints)
 
 
+def checked_risk(accepted_risk: float | None) -> None:
+    """Raise InputError unless the risk, where one is given, is a probability."""
+    if accepted_risk is not None and not 0.0 < accepted_risk < 1.0:
+        raise InputError(f"accepted risk {accepted_risk}", mend="Give a probability between 0 and 1, such as 0.1.")
+
+
+def checked_horizon(days: float | None) -> None:
+    """Raise InputError unless the horizon, where one is given, is a number of days within a century."""
+    if days is not None and not 0.0 <= days <= 36_525.0:
+        raise InputError(f"a horizon of {days:g} days", mend="Give days between 0 and 36525, such as 60.")
+
+
 def _chosen(vehicles: pd.DataFrame, run: ForecastRun, depot: str | None, horizon_days: float | None) -> pd.Series[bool]:
     chosen = pd.Series(True, index=vehicles.index)
     if depot is not None:
@@ -155,8 +166,7 @@ def _chosen(vehicles: pd.DataFrame, run: ForecastRun, depot: str | None, horizon
             raise InputError(f"no vehicle stands at depot {depot!r}", mend=f"Choose one of: {', '.join(known)}.")
         chosen &= vehicles["depot"] == depot
     if horizon_days is not None:
-        if not 0.0 <= horizon_days <= 36_525.0:
-            raise InputError(f"a horizon of {horizon_days:g} days", mend="Give days between 0 and 36525, such as 60.")
+        checked_horizon(horizon_days)
         last = pd.Timestamp(run.as_of) + pd.Timedelta(days=horizon_days)
         chosen &= pd.to_datetime(vehicles["next_service_date_50"]) <= last
     return chosen

@@ -52,6 +52,15 @@ def classify(joints: pd.DataFrame, *, settings: Settings, general_risk: float | 
     return frame.drop(columns="step")
 
 
+def ranks_unless_crossing(joints: pd.DataFrame, settings: Settings) -> NDArray[np.int64]:
+    """Return the rank of the outcome that each row has as long as its forecast does not cross, shape (n,).
+
+    ``joints`` are rows as `classify` takes them, with an accepted risk.
+    """
+    tests = {outcome.rank: met for outcome, met in _tests(joints, settings).items() if outcome != Outcome.CROSSES}
+    return np.select(list(tests.values()), list(tests), default=Outcome.NO_CROSSING.rank).astype(np.int64)
+
+
 def _tests(frame: pd.DataFrame, settings: Settings) -> dict[Outcome, NDArray[np.bool_]]:
     """Return, the most pressing first, which rows meet each outcome's condition."""
     play, limit = frame["last_largest_mm"].to_numpy(float), frame["limit_mm"].to_numpy(float)

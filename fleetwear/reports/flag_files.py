@@ -14,7 +14,7 @@ from fleetwear.units import convert
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from fleetwear.planning.flags import Flags
+    from fleetwear.planning.flags import Flags, ForecastRun
 
 _LONGEST_CELL = 32_767
 """Characters that a cell of a workbook can hold (ECMA-376 as spreadsheets apply it; from memory)."""
@@ -30,9 +30,16 @@ def with_lead(flags: Flags) -> pd.DataFrame:
     return flags.vehicles.merge(lead, on=keys, how="left")
 
 
-def flag_file(flags: Flags) -> pd.DataFrame:
-    """Return one row a vehicle, in the order of the flags, distances in km and in miles."""
-    vehicles = with_lead(flags)
+def flag_file(run: ForecastRun, vehicles: pd.DataFrame) -> pd.DataFrame:
+    """Return one row a vehicle, in the order of the flags, distances in km and in miles.
+
+    Parameters
+    ----------
+    run
+        The forecast.
+    vehicles
+        The vehicles with the joint that leads each; see `with_lead` and ``planning.flag_pages.FlagPage.vehicles``.
+    """
     frame = pd.DataFrame(
         {
             "unit": vehicles["unit"],
@@ -62,8 +69,8 @@ def flag_file(flags: Flags) -> pd.DataFrame:
     frame["joints_on_record"] = vehicles["joints_to_test"].astype("Int64")
     frame["joints_not_tested_at_last_visit"] = vehicles["joints_untested"].astype("Int64")
     frame["joints_tested_in_part_at_last_visit"] = vehicles["joints_tested_in_part"].astype("Int64")
-    frame["as_of"] = flags.run.as_of.isoformat()
-    frame["forecast_id"] = flags.run.forecast_id
+    frame["as_of"] = run.as_of.isoformat()
+    frame["forecast_id"] = run.forecast_id
     frame["reason"] = vehicles["reason"]
     return frame
 

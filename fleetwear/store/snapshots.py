@@ -32,7 +32,13 @@ _POINTER = "current.json"
 _BEING_MADE = ".unfinished"
 
 
-def publish(store: Store, *, keep: int = 3, wait_seconds: float = 30.0) -> Path:
+def publish(
+    store: Store,
+    *,
+    keep: int = 3,
+    wait_seconds: float = 30.0,
+    finish: Callable[[duckdb.DuckDBPyConnection], None] | None = None,
+) -> Path:
     """Copy the store into the next numbered snapshot, point to it and return its path.
 
     Parameters
@@ -43,6 +49,8 @@ def publish(store: Store, *, keep: int = 3, wait_seconds: float = 30.0) -> Path:
         How many snapshots stay, the new one included; older ones go as far as they can be removed.
     wait_seconds
         How long to wait for another writer.
+    finish
+        Called on the new snapshot before anybody sees it: makes tables that are told from the others.
 
     Raises
     ------
@@ -59,7 +67,7 @@ def publish(store: Store, *, keep: int = 3, wait_seconds: float = 30.0) -> Path:
             unfinished = folder / f"{number:06d}.duckdb{_BEING_MADE}"
             finished = folder / f"{number:06d}.duckdb"
             _copy(con, unfinished)
-            _add_views(unfinished)
+            _complete(unfinished, finish)
             _sync(unfinished)
             os.replace(unfinished, finished)
             forecast_id = con.execute("select max(forecast_id) from forecasts").fetchall()[0][0]
@@ -160,11 +168,13 @@ def _copy(con: duckdb.DuckDBPyConnection, target: Path) -> None:
         con.execute("detach snapshot")
 
 
-def _add_views(unfinished: Path) -> None:
-    """Give the copy the documented views of its latest forecast."""
+def _complete(unfinished: Path, finish: Callable[[duckdb.DuckDBPyConnection], None] | None) -> None:
+    """Give the copy the documented views of its latest forecast, and whatever else is made of it."""
     con = connect(unfinished, read_only=False)
     try:
         make_tidy(con)
+        if finish is not None:
+            finish(con)
     finally:
         con.close()
 

@@ -3,6 +3,7 @@ from __future__ import annotations
 import pytest
 
 from dashboard import snapshot, warming
+from dashboard.tasks import next_service
 from fleetwear.planning.ahead import PlanSettings
 from fleetwear.store.snapshots import snapshot_number
 
@@ -24,14 +25,14 @@ def ready(checked_store, monkeypatch):
 
 def test_what_pages_show_first_is_read_once(ready):
     folder, number = ready
-    fleet = snapshot.flags(folder, number, accepted_risk=None)
-    first = str(fleet.vehicles["unit"].iloc[0])
+    first, second = snapshot.fleet(folder, number).first_units[:2]
+    assert next_service.first_page(folder, number).vehicles["unit"].head(2).tolist() == [first, second]
     assert snapshot.vehicle(folder, number, first).vehicle["unit"] == first
     assert snapshot.model_check(folder, number) is not None
     assert snapshot.learnt(folder, number) is not None
     assert len(snapshot.plan(folder, number, PlanSettings()).crossing)
     with pytest.raises(AssertionError, match="read again"):
-        snapshot.vehicle(folder, number, str(fleet.vehicles["unit"].iloc[1]))
+        snapshot.vehicle(folder, number, second)
 
 
 def test_a_later_snapshot_ends_the_making(checked_store, monkeypatch):

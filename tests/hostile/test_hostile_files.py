@@ -18,7 +18,7 @@ from fleetwear.errors import InputError
 from fleetwear.intake import load_files
 from fleetwear.planning.pressing import pressing_joints
 from fleetwear.reports.charts import play_chart, risk_chart
-from fleetwear.reports.flag_files import flag_file, to_csv, to_xlsx
+from fleetwear.reports.flag_files import flag_file, to_csv, to_xlsx, with_lead
 from fleetwear.reports.inert import file_name, html_text, markdown_text, on_screen
 from fleetwear.reports.joint_history import joint_histories
 from fleetwear.reports.reading_file import reading_file
@@ -77,13 +77,13 @@ def formulas(data):
 
 def test_csv_files_hold_no_formula(hostile):
     flags, record = hostile
-    assert formulas(to_csv(flag_file(flags))) == []
+    assert formulas(to_csv(flag_file(flags.run, with_lead(flags)))) == []
     assert formulas(to_csv(reading_file(record))) == []
 
 
 def test_workbooks_hold_no_formula_and_no_link(hostile):
     flags, _ = hostile
-    with zipfile.ZipFile(io.BytesIO(to_xlsx(flag_file(flags), sheet="flags"))) as book:
+    with zipfile.ZipFile(io.BytesIO(to_xlsx(flag_file(flags.run, with_lead(flags)), sheet="flags"))) as book:
         names = book.namelist()
         sheet = book.read("xl/worksheets/sheet1.xml").decode()
         strings = book.read("xl/sharedStrings.xml").decode()

@@ -18,7 +18,7 @@ from fleetwear.planning.flags import narrow, read_flags
 from fleetwear.planning.open_symptoms import open_symptoms
 from fleetwear.planning.vehicle import read_vehicle
 from fleetwear.reports.charts import risk_chart
-from fleetwear.reports.flag_files import flag_file, to_csv
+from fleetwear.reports.flag_files import flag_file, to_csv, with_lead
 from fleetwear.reports.joint_history import joint_histories
 from fleetwear.reports.reading_file import reading_file
 from fleetwear.reports.tables import joint_table, vehicle_table
@@ -157,8 +157,8 @@ def test_another_procedure_is_said_to_be_indicative_everywhere(con, flags, store
     assert joint_table(joint)["mark"].tolist() == ["indicative"] * 2
     led = narrow(flags, unit="A3")
     assert "Indicative:" in led.vehicles["reason"].iloc[0]
-    assert flag_file(led)["indicative"].tolist() == [words]
-    assert b"Indicative: limit is for lever" in to_csv(flag_file(led))
+    assert flag_file(led.run, with_lead(led))["indicative"].tolist() == [words]
+    assert b"Indicative: limit is for lever" in to_csv(flag_file(led.run, with_lead(led)))
     pressing = joint.assign(
         next_service_date_05=joint["next_service_date_50"], next_service_date_95=joint["next_service_date_50"]
     )
@@ -195,7 +195,7 @@ def test_coverage_of_the_last_visit(con, flags, store, monkeypatch, capsys):
     ]
     table = vehicle_table(flags.vehicles).set_index("unit")
     assert table.loc["A0", "coverage"] == "1 of 2 joints not tested at the last visit, 2026-05-01"
-    assert flag_file(flags)["joints_not_tested_at_last_visit"].sum() == 7
+    assert flag_file(flags.run, with_lead(flags))["joints_not_tested_at_last_visit"].sum() == 7
     code, out, err = run(monkeypatch, capsys, "coverage", "A0", "--store", store, "--format", "csv")
     assert code == 0
     assert pd.read_csv(io.StringIO(out))["direction"].tolist() == ["fore-aft", "in-out"]

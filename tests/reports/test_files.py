@@ -11,7 +11,7 @@ import python_calamine
 from fleetwear.planning.flags import narrow, read_flags
 from fleetwear.planning.vehicle import read_vehicle
 from fleetwear.planning.wording import say_distances, say_growth, say_probability
-from fleetwear.reports.flag_files import flag_file, to_csv, to_xlsx
+from fleetwear.reports.flag_files import flag_file, to_csv, to_xlsx, with_lead
 from fleetwear.reports.reading_file import reading_file
 from fleetwear.store import open_snapshot
 
@@ -25,7 +25,7 @@ def con(demo_store):
 
 def test_flag_file_has_units_in_its_headers(con):
     flags = narrow(read_flags(con), depot="Hill")
-    back = pd.read_csv(io.BytesIO(to_csv(flag_file(flags))))
+    back = pd.read_csv(io.BytesIO(to_csv(flag_file(flags.run, with_lead(flags)))))
     assert back["unit"].tolist() == flags.vehicles["unit"].tolist()
     known = back.dropna(subset=["odometer_now_km"])
     off = known["odometer_now_km"] - 1.609344 * known["odometer_now_mi"]
