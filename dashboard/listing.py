@@ -81,6 +81,31 @@ def listing(columns: Sequence[Column], rows: Iterable[Sequence[Cell]], *, captio
     )
 
 
+ROWS = 25
+"""Rows of a page of a long listing."""
+_PAGES_TO_CHOOSE = 40
+"""Pages that are chosen from a list; of more, one is asked for by its number."""
+
+
+def page_of(total: int, *, key: str, of: str = "Rows") -> slice:
+    """Ask for a page of a long listing and return which rows it has; a short one is shown whole, and nothing asked.
+
+    ``of`` says what the rows are, ``key`` tells the question from others on the page.
+    """
+    if total <= ROWS:
+        return slice(0, total)
+    pages = -(-total // ROWS)
+    if pages <= _PAGES_TO_CHOOSE:
+        starts = list(range(0, total, ROWS))
+        first: int = st.selectbox(
+            of, starts, format_func=lambda at: f"{at + 1} to {min(at + ROWS, total)} of {total:,}", width=170, key=key
+        )
+        # a choice made for a longer listing may lie beyond this one
+        return slice(first, first + ROWS) if first < total else slice(0, ROWS)
+    page = st.number_input(f"{of}: page 1 to {pages:,}", min_value=1, max_value=pages, step=1, width=220, key=key)
+    return slice((int(page) - 1) * ROWS, int(page) * ROWS)
+
+
 def facts(pairs: Iterable[tuple[str, Cell]]) -> None:
     """Write names with their values, as many side by side as there is room for."""
     items = "".join(f"<div><dt>{html_text(name)}</dt><dd>{_inner(value)}</dd></div>" for name, value in pairs)

@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from dashboard import pictures
-from dashboard.listing import Cell, Column, Markup, listing, probability, vehicle_link
+from dashboard.listing import Cell, Column, Markup, listing, page_of, probability, vehicle_link
 from dashboard.style import look
 from fleetwear.planning.wording import is_known, say_count, say_date, say_probability
 from fleetwear.reports.charts import bay_chart
@@ -77,7 +77,8 @@ def orders(plan: Plan) -> None:
             "is on hand and on order is taken off."
         )
         st.html(f'<p class="fw-quiet" style="margin:0">{note}</p>')
-        listing(_ORDERS, [_order_row(row) for row in listed.to_dict("records")], caption="Parts to order")
+        page = listed[page_of(len(listed), key="order_rows")]
+        listing(_ORDERS, [_order_row(row) for row in page.to_dict("records")], caption="Parts to order")
     if len(listed) < len(frame):
         rest = say_count(len(frame) - len(listed), "more part number has", "more part numbers have")
         st.markdown(f"{rest} hardly any demand; the workbook lists them.")
@@ -136,7 +137,8 @@ def together(plan: Plan) -> None:
     told = f"{say_count(len(frame), 'other side', 'other sides')} of pressing joints; cheaper now: {worth}"
     st.markdown(told + (f", not known: {unknown}." if unknown else "."))
     with st.expander("Costs of each", expanded=worth > 0):
-        listing(_TOGETHER, [_together_row(row) for row in frame.to_dict("records")], caption="Joints done together")
+        page = frame[page_of(len(frame), key="together_rows")]
+        listing(_TOGETHER, [_together_row(row) for row in page.to_dict("records")], caption="Joints done together")
 
 
 def _together_row(row: dict[Any, Any]) -> list[Cell]:
@@ -172,7 +174,8 @@ def checks(plan: Plan) -> None:
     if ahead.empty:
         st.markdown("No other joint reaches its accepted risk in these weeks. That clears none.")
         return
-    rows = [_check_row(row) for row in ahead.to_dict("records")]
+    page = ahead[page_of(len(ahead), key="check_rows")]
+    rows = [_check_row(row) for row in page.to_dict("records")]
     listing(_NEXT_CHECKS, rows, caption="Next checks, the earliest first")
 
 

@@ -85,6 +85,8 @@ def make_ready(folder: str, number: int) -> None:
         lambda: snapshot.consistency(folder, number),
         lambda: snapshot.trend_answer(folder, number, by=next(iter(HEADS)), kind=None),
         lambda: snapshot.plan(folder, number, PlanSettings()),
+        lambda: snapshot.setups(folder, number, kind=None, people=True),
+        lambda: snapshot.setups(folder, number, kind=None, people=False),
     ]
     for read in readers:
         if snapshot.current() != (folder, number):

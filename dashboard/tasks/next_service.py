@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from dashboard import pictures, snapshot
-from dashboard.listing import Cell, Column, Markup, listing, probability, vehicle_link, window
+from dashboard.listing import ROWS, Cell, Column, Markup, listing, page_of, probability, vehicle_link, window
 from dashboard.messages import show as show_error
 from dashboard.style import look
 from fleetwear.errors import InputError
@@ -63,11 +63,8 @@ _TEST_COLUMNS = [
 ]
 _XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 _NO_VEHICLE = "No vehicle answers to these filters."
-_ROWS = 25
 _DRAWN = 15
 _MOST_DRAWN = 150
-_PAGES_TO_CHOOSE = 40
-"""Pages that are chosen from a list; of more, one is asked for by its number."""
 
 
 def show() -> None:
@@ -83,7 +80,7 @@ def show() -> None:
     asked = _choose(fleet, folder, number)
     if asked is None:
         return
-    page = snapshot.flag_page(folder, number, asked, first=0, rows=_ROWS, drawn=_DRAWN)
+    page = snapshot.flag_page(folder, number, asked, first=0, rows=ROWS, drawn=_DRAWN)
     st.markdown(_counted(page))
     _picture(page, asked, folder, number)
     _table(page, asked, folder, number)
@@ -93,7 +90,7 @@ def show() -> None:
 
 def first_page(folder: str, number: int) -> FlagPage:
     """Return what the page shows before anything is chosen."""
-    return snapshot.flag_page(folder, number, Asked(), first=0, rows=_ROWS, drawn=_DRAWN)
+    return snapshot.flag_page(folder, number, Asked(), first=0, rows=ROWS, drawn=_DRAWN)
 
 
 def _choose(fleet: FleetAtAGlance, folder: str, number: int) -> Asked | None:
@@ -168,7 +165,7 @@ def _picture(page: FlagPage, asked: Asked, folder: str, number: int) -> None:
     all_or_most = f"all {most}" if most == page.pressing_in_all else f"the first {most} of {page.pressing_in_all:,}"
     label = f"Draw {all_or_most} joints, not only the {_DRAWN} most pressing"
     if most > _DRAWN and st.toggle(label, key="all_joints"):
-        drawn = snapshot.flag_page(folder, number, asked, first=0, rows=_ROWS, drawn=_MOST_DRAWN).pressing
+        drawn = snapshot.flag_page(folder, number, asked, first=0, rows=ROWS, drawn=_MOST_DRAWN).pressing
     said = tuple(drawn[["vehicle_id", "position_id", "direction", "outcome"]].itertuples(index=False, name=None))
     pictures.write(
         pictures.risk_spec(folder, number, said, look().name, _drawn=drawn, _as_of=page.run.as_of),
@@ -191,25 +188,10 @@ def _table(page: FlagPage, asked: Asked, folder: str, number: int) -> None:
         st.download_button(
             "Download XLSX", lambda: to_xlsx(file(), sheet="next service"), f"{stem}.xlsx", _XLSX, on_click="ignore"
         )
-        if page.shown > _ROWS:
-            first = _first_row(page.shown)
-            page = snapshot.flag_page(folder, number, asked, first=first, rows=_ROWS, drawn=_DRAWN)
+        first = page_of(page.shown, key="vehicle_rows").start
+        page = snapshot.flag_page(folder, number, asked, first=first, rows=ROWS, drawn=_DRAWN)
     rows = [_row(row) for row in page.vehicles.to_dict("records")]
     listing(_COLUMNS, rows, caption="Vehicles, the most pressing first")
-
-
-def _first_row(total: int) -> int:
-    """Ask for a page of the table and return how many rows come before it."""
-    pages = -(-total // _ROWS)
-    if pages <= _PAGES_TO_CHOOSE:
-        starts = list(range(0, total, _ROWS))
-        label = "Rows"
-        chosen: int = st.selectbox(
-            label, starts, format_func=lambda at: f"{at + 1} to {min(at + _ROWS, total)} of {total}", width=170
-        )
-        return chosen
-    page = st.number_input(f"Page of {_ROWS} rows, 1 to {pages:,}", min_value=1, max_value=pages, step=1, width=220)
-    return (int(page) - 1) * _ROWS
 
 
 def _row(row: dict[Hashable, Any]) -> list[Cell]:
@@ -236,7 +218,7 @@ def _to_test(asked: Asked, as_of: date, folder: str, number: int) -> None:
     if not section.open:
         return
     with section:
-        found = read_to_test(snapshot.cursor(folder, number), asked, vehicles=_ROWS)
+        found = read_to_test(snapshot.cursor(folder, number), asked, vehicles=ROWS)
         vehicles = say_count(found.vehicles_in_all, "vehicle", "vehicles")
         st.markdown(
             f"Joints and load directions that the last visit left untested, or that are to be measured again, of the "

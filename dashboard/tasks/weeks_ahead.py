@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from dashboard import action_form, plan_sections, snapshot
-from dashboard.listing import Cell, Column, Markup, listing, probability, vehicle_link
+from dashboard.listing import Cell, Column, Markup, listing, page_of, probability, vehicle_link
 from dashboard.style import look
 from fleetwear.planning.actions import say_action, with_actions
 from fleetwear.planning.ahead import PlanSettings
@@ -123,8 +123,9 @@ def _crossing(plan: Plan, actions: pd.DataFrame | None) -> None:
     if rows.empty:
         st.markdown("No joint presses in these weeks. That clears no vehicle.")
     else:
+        page = rows[page_of(len(rows), key="crossing_rows")]
         listing(
-            _CROSSING, [_crossing_row(row) for row in rows.to_dict("records")], caption="Joints that press, by week"
+            _CROSSING, [_crossing_row(row) for row in page.to_dict("records")], caption="Joints that press, by week"
         )
     if plan.later:
         st.markdown(f"{say_count(plan.later, 'more joint presses', 'more joints press')} whose vehicle is in later.")
