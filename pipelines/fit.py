@@ -81,6 +81,7 @@ def run(
             effects = compare_growth(known.con)
         else:
             fitted = know_anew(known.con, series, base, keep=keep, on_progress=on_progress)
+        known.done()
         made = Run(as_of, known_by, made_at, time.perf_counter() - began)
         with store.writer() as con:
             fit_id = save_fit(

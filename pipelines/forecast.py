@@ -76,27 +76,34 @@ def run(
         symptoms = dict(own.con.execute(sql("forecast/vehicle_symptoms")).fetchall())
         read = {
             name: own.con.execute(sql(f"forecast/{name}")).df()
-            for name in ("limits", "tested", "mates", "mate_positions", "wheel_checks", "wheel_limits")
+            for name in ("mate_positions", "wheel_checks", "wheel_limits")
         }
+        for name in ("tested", "mates"):
+            own.con.execute(sql(f"forecast/{name}")).fetchall()
         methods = own.con.execute(sql("fit/stored_offsets"), {"fit_id": fit.fit_id}).df()
         own.let_go(keep=[])
-        ties, wheels = tie_mates(read["mates"]), judge_wheels(read["wheel_checks"], read["wheel_limits"])
+        kinds = own.con.execute("select distinct kind from forecast_looks order by kind").fetchall()
+        looks = (own.con.execute(sql("forecast/looks_of_kind"), {"kind": kind}).df() for (kind,) in kinds)
+        ties, wheels = tie_mates(looks), judge_wheels(read["wheel_checks"], read["wheel_limits"])
         for part in forecast_fleet(
             partial(facts_of, own.con),
             fit.sharing,
             outlook,
             chosen,
-            limits=read["limits"],
             methods=methods,
             on_progress=on_progress,
         ):
+            asked = {"vehicles": part.vehicles["vehicle_id"].tolist()}
+            tested = own.con.execute(sql("forecast/tested_of_vehicles"), asked).df()
             noted = part.joints.assign(mate_note=mate_notes(part.joints, read["mate_positions"], ties))
-            said = classify(mark_tested(noted, read["tested"]), settings=chosen)
+            said = classify(mark_tested(noted, tested), settings=chosen)
             whole = part.vehicles.assign(symptom=[symptoms.get(number, "") for number in part.vehicles["vehicle_id"]])
-            whole = whole.join(vehicle_coverage(said, read["tested"]), on="vehicle_id")
+            whole = whole.join(vehicle_coverage(said, tested), on="vehicle_id")
             joints.keep(said)
-            vehicles.keep(judge_vehicles(whole, said, wheels))
+            own_wheels = wheels[wheels["vehicle_id"].isin(asked["vehicles"])] if len(wheels) else wheels
+            vehicles.keep(judge_vehicles(whole, said, own_wheels))
             counted = {"vehicles": counted["vehicles"] + len(whole), "joints": counted["joints"] + len(said)}
+        own.done()
         made = Run(as_of, known_by, made_at, time.perf_counter() - began)
         with store.writer() as con:
             forecast_id = save_forecast(

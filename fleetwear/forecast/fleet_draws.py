@@ -152,14 +152,13 @@ def read_fleet_draws(
     prepare_series(con)
     prepare_facts(con, fit)
     n_series = int(con.execute("select count(*) from forecast_facts").fetchall()[0][0])
-    limits = con.execute(sql("forecast/limits")).df()
     methods = con.execute(sql("fit/stored_offsets"), {"fit_id": fit_id}).df()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", DoubtfulFitWarning)
         outlook = look_ahead(con, as_of=as_of, settings=settings)
     most = max(100, _MOST_ENTRIES // max(n_series, 1))
     kept = replace(settings, draws=min(settings.draws, most))
-    parts = chunks(partial(facts_of, con), outlook, kept, limits=limits, methods=methods)
+    parts = chunks(partial(facts_of, con), outlook, kept, methods=methods)
     return draw_fleet(parts, fit.sharing, outlook, kept)
 
 

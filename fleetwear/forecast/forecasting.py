@@ -46,7 +46,6 @@ def forecast_fleet(
     outlook: Outlook,
     settings: Settings,
     *,
-    limits: pd.DataFrame,
     methods: pd.DataFrame,
     on_progress: Callable[[str, int, int], None] | None = None,
 ) -> Iterator[VehiclesForecast]:
@@ -55,24 +54,20 @@ def forecast_fleet(
     Parameters
     ----------
     known
-        Gives, for vehicle_ids, the facts of their current series (one row each: what ``forecast/facts.sql`` gives, with
-        whose_line, doubt, effect, reliability, last_expected_mm and last_z of ``fit_series``), and the components of
-        their posteriors, with ``series`` as in the facts; a series without any has no model.
+        Gives what is known of vehicles by their vehicle_ids.
     sharing
         Correlations within joints and vehicles.
     outlook
         Distances ahead.
     settings
         Draws, horizon, costs.
-    limits
-        Every limit of every series, whenever it begins: ``forecast/limits.sql``.
     methods
         What the fit found of each method of measuring: ``fit/stored_offsets.sql``.
     on_progress
         Called with words, vehicles done and vehicles in all.
     """
     vehicles = outlook.vehicles
-    parts = chunks(known, outlook, settings, limits=limits, methods=methods)
+    parts = chunks(known, outlook, settings, methods=methods)
     for part, drawn in _drawn_side_by_side(parts, sharing, settings):
         summary = part.vehicles
         summary["p_any_over_next"], summary["joints_in_probability"] = drawn.any_over, drawn.joints_judged
@@ -97,8 +92,21 @@ def _drawn_side_by_side(
             yield first, drawn.result()
 
 
-Known = Callable[[list[int]], tuple[pd.DataFrame, pd.DataFrame]]
-"""Gives facts and posterior components of vehicles; see `forecast_fleet`."""
+@dataclass(frozen=True)
+class KnownSeries:
+    """What is known of the current series of some vehicles, before a forecast."""
+
+    facts: pd.DataFrame
+    """One row a series: what ``forecast/facts.sql`` gives, with whose_line, doubt, effect, reliability,
+    last_expected_mm and last_z of ``fit_series``."""
+    lines: pd.DataFrame
+    """Components of their posteriors, with ``series`` as in the facts; a series without any has no model."""
+    limits: pd.DataFrame
+    """Every limit that they can have, whenever it begins: ``forecast/limits.sql``."""
+
+
+Known = Callable[[list[int]], KnownSeries]
+"""Gives what is known of vehicles by their vehicle_ids."""
 
 
 @dataclass(frozen=True)
@@ -129,17 +137,16 @@ def draws_ahead(outlook: Outlook, settings: Settings) -> Iterator[tuple[NDArray[
         yield rows, outlook.draw(rows, n_draws=settings.draws, rng=rng), rng
 
 
-def chunks(
-    known: Known, outlook: Outlook, settings: Settings, *, limits: pd.DataFrame, methods: pd.DataFrame
-) -> Iterator[Chunk]:
+def chunks(known: Known, outlook: Outlook, settings: Settings, *, methods: pd.DataFrame) -> Iterator[Chunk]:
     """Yield the fleet in chunks of vehicles, each with its own random numbers; parameters as in `forecast_fleet`."""
     vehicles = outlook.vehicles
     for rows, ahead, rng in draws_ahead(outlook, settings):
         start = int(rows[0])
-        own, own_lines = _in_order(*known(vehicles["vehicle_id"].iloc[rows].tolist()), vehicles, first=start)
+        found = known(vehicles["vehicle_id"].iloc[rows].tolist())
+        own, own_lines = _in_order(found.facts, found.lines, vehicles, first=start)
         summary = _vehicle_summary(vehicles.iloc[rows], ahead, outlook)
         next_service = summary["next_service_date_50"].to_numpy()[own["vehicle_row"].to_numpy(dtype=np.int64) - start]
-        own = with_limits(own, limits, next_service)
+        own = with_limits(own, found.limits, next_service)
         own = own.join(procedure_errors(own, methods))
         modelled = own["series"].isin(own_lines["series"]).to_numpy()
         series = _series_draws(own[modelled], own_lines, first=start) if modelled.any() else None

@@ -103,7 +103,8 @@ def know_series(
         part = _know_block(con, series.iloc[first:last], groups)
         if keep is not None:
             keep(part)
-            part = replace(part, lines=part.lines.iloc[:0], residuals=part.residuals.iloc[:0])
+            # copies, since a part of a frame holds on to the whole
+            part = replace(part, lines=part.lines.iloc[:0].copy(), residuals=part.residuals.iloc[:0].copy())
         parts.append(part)
         if on_progress is not None:
             on_progress("series known", last, len(series))

@@ -16,6 +16,8 @@ import numpy as np
 import pandas as pd
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from numpy.typing import NDArray
 
 WATCHED = pd.Timedelta(days=365)
@@ -54,15 +56,15 @@ class MateTie:
         )
 
 
-def tie_mates(looks: pd.DataFrame) -> dict[str, MateTie]:
+def tie_mates(looks: Iterable[pd.DataFrame]) -> dict[str, MateTie]:
     """Return what is known of each kind with enough joints, by kind.
 
     Parameters
     ----------
     looks
-        The rows of ``forecast/mates.sql``.
+        The rows of ``forecast/looks_of_kind.sql``, a frame a kind: those of a large fleet are many.
     """
-    counted = {str(kind): _counts(own) for kind, own in looks.groupby("kind")}
+    counted = {str(own["kind"].iloc[0]): _counts(own) for own in looks if len(own)}
     enough = {kind: n for kind, n in counted.items() if min(n[0].sum(), n[1].sum()) >= FEWEST}
     level = 1.0 - (1.0 - _LEVEL) / max(len(enough), 1)
     return {kind: _tie(kind, table, level) for kind, table in enough.items()}

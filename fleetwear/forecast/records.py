@@ -11,6 +11,7 @@ import pandas as pd
 
 import fleetwear
 from fleetwear.errors import StoreError
+from fleetwear.forecast.forecasting import KnownSeries
 from fleetwear.forecast.learnt_text import write_learnt
 from fleetwear.forecast.settings import Settings
 from fleetwear.forecast.taken_over import take_over_fit, take_over_forecast
@@ -263,13 +264,14 @@ def prepare_facts(con: duckdb.DuckDBPyConnection, fit: StoredFit) -> None:
 
     Needs the tables of ``store.known.prepare`` and ``prepare_series`` on ``con``.
     """
-    con.execute(sql("forecast/facts")).fetchall()
+    for name in ("forecast/facts", "forecast/limits"):
+        con.execute(sql(name)).fetchall()
     for name in ("forecast/series", "forecast/lines"):
         con.execute(sql(name), {"fit_id": fit.fit_id}).fetchall()
 
 
-def facts_of(con: duckdb.DuckDBPyConnection, vehicles: list[int]) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Return the facts of these vehicles' current series with what the fit says of them, and posterior components."""
+def facts_of(con: duckdb.DuckDBPyConnection, vehicles: list[int]) -> KnownSeries:
+    """Return what is known of these vehicles' current series, with what the fit says of them."""
     asked = {"vehicles": vehicles}
     facts = con.execute(sql("forecast/facts_of_vehicles"), asked).df()
     lines = con.execute(sql("forecast/lines_of_vehicles"), asked).df()
@@ -280,7 +282,7 @@ def facts_of(con: duckdb.DuckDBPyConnection, vehicles: list[int]) -> tuple[pd.Da
     borrowed = (facts["whose_line"] != facts["cohort"]) & (facts["whose_line"] != "")
     word = "growth borrowed from " + facts["whose_line"]
     facts["doubt"] = np.where(borrowed, (facts["doubt"] + "; " + word).str.strip("; "), facts["doubt"])
-    return facts, lines
+    return KnownSeries(facts, lines, con.execute(sql("forecast/limits_of_vehicles"), asked).df())
 
 
 def save_forecast(

@@ -85,7 +85,8 @@ def write_partitions(
     with apart(store) as own:
         prepare(own.con, as_of=as_of, known_by=known_by)
         prepare_series(own.con)
-        own.con.execute(sql("forecast/facts")).fetchall()
+        for name in ("forecast/facts", "forecast/limits"):
+            own.con.execute(sql(name)).fetchall()
         ahead = _series_ahead(own.con, as_of=as_of, settings=settings or Settings())
         own.let_go(keep=["vehicles", "positions", "parts"])
         if place.remote:
@@ -134,7 +135,7 @@ def _series_ahead(con: duckdb.DuckDBPyConnection, *, as_of: date, settings: Sett
         warnings.simplefilter("ignore", DoubtfulFitWarning)
         outlook = look_ahead(con, as_of=as_of, settings=settings)
     facts = con.execute("select * from forecast_facts order by series").df()
-    limits = con.execute(sql("forecast/limits")).df()
+    limits = con.execute("select * exclude (vehicle_id) from forecast_limits order by series, rank").df()
     middles = (np.arange(NODES) + 0.5) / NODES
     days = np.empty(len(outlook.vehicles))
     nodes = np.empty((len(outlook.vehicles), NODES))

@@ -34,6 +34,10 @@ class Apart:
         self.con.execute("use own")
         self.con.execute("detach store")
 
+    def done(self) -> None:
+        """Give back what the database holds, before the results are written into the store."""
+        self.con.close()
+
 
 @contextmanager
 def apart(store: Store, *, wait_seconds: float = 30.0) -> Iterator[Apart]:

@@ -27,7 +27,7 @@ def fleet(rng, *, n_with, n_without, over_with, over_without):
 
 def test_counts_and_interval_where_there_is_a_tie():
     looks = fleet(np.random.default_rng(0), n_with=20, n_without=180, over_with=12, over_without=20)
-    tie = tie_mates(looks)["ball joint"]
+    tie = tie_mates([looks])["ball joint"]
     assert (tie.over_with, tie.n_with, tie.over_without, tie.n_without) == (12, 20, 20, 180)
     assert tie.is_shown
     assert tie.lower > 1.0
@@ -38,13 +38,13 @@ def test_counts_and_interval_where_there_is_a_tie():
 
 def test_nothing_is_said_where_the_interval_holds_one():
     looks = fleet(np.random.default_rng(1), n_with=20, n_without=180, over_with=4, over_without=25)
-    assert not tie_mates(looks)["ball joint"].is_shown
+    assert not tie_mates([looks])["ball joint"].is_shown
 
 
 def test_nothing_is_said_with_too_few():
     looks = fleet(np.random.default_rng(2), n_with=FEWEST - 1, n_without=50, over_with=4, over_without=0)
-    assert tie_mates(looks) == {}
-    assert tie_mates(looks.iloc[:0]) == {}
+    assert tie_mates([looks]) == {}
+    assert tie_mates([looks.iloc[:0]]) == {}
 
 
 def test_a_joint_over_before_and_one_not_read_again_are_left_out():
@@ -52,14 +52,14 @@ def test_a_joint_over_before_and_one_not_read_again_are_left_out():
     before = (looks["vehicle_id"] == 0) & (looks["run_km"] == 20_000.0)
     looks.loc[before, "is_over"] = True
     unread = (looks["vehicle_id"] == 1) & (looks["visit_date"] >= looks["mate_symptom_date"])
-    tie = tie_mates(looks[~unread])["ball joint"]
+    tie = tie_mates([looks[~unread]])["ball joint"]
     assert (tie.n_with, tie.n_without) == (8, 30)
 
 
 def test_kinds_share_the_level_out():
     one = fleet(np.random.default_rng(4), n_with=20, n_without=60, over_with=10, over_without=10)
     both = pd.concat([one, one.assign(kind="kingpin")])
-    alone, shared = tie_mates(one)["ball joint"], tie_mates(both)["ball joint"]
+    alone, shared = tie_mates([one])["ball joint"], tie_mates(own for _, own in both.groupby("kind"))["ball joint"]
     assert shared.lower < alone.lower
     assert shared.upper > alone.upper
 

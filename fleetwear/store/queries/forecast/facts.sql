@@ -174,3 +174,4 @@ left join open_question as q
     and q.life_no = c.life_no
     and q.direction = c.direction
 left join limit_of as li on li.series = c.series
+order by c.vehicle_id

@@ -1,6 +1,7 @@
 -- Every limit that any current series can have, whenever it begins; of two that hold on a day, the one of lower rank
 -- goes before. The order is that of forecast/facts.sql: the more specific first, then the one stated for the way in
 -- which the joint was last measured, then the newest. Needs the tables of known/ and fit/series.
+create or replace temp table forecast_limits as
 with last_measured as (
     select v.*
     from known_series_visits as v
@@ -12,6 +13,7 @@ with last_measured as (
 )
 
 select
+    c.vehicle_id,
     c.series,
     row_number() over (
         partition by c.series
@@ -45,4 +47,4 @@ left join last_measured as lv
     and lv.life_no = c.life_no
     and lv.direction = c.direction
 where c.is_current
-order by c.series, rank
+order by c.vehicle_id, c.series, rank

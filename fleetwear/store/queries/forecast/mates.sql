@@ -1,6 +1,7 @@
 -- One row is one day on which a joint that has a mate across the axle was measured: how far it had run, whether it was
 -- over the limit of that day in any load direction, and when its mate first had a confirmed symptom. Needs the tables
 -- of known/.
+create or replace temp table forecast_looks as
 with limited as (
     select s.vehicle_id, s.position_id, s.life_no, s.visit_date, s.life_distance_km, s.largest_mm, li.limit_mm
     from known_series_visits as s

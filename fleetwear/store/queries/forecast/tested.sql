@@ -1,5 +1,6 @@
 -- What was tested on the day of each vehicle's last visit: one row a joint and load direction, and one without a joint
 -- for a visit that tested none. Readings found to be mistakes tested nothing. Needs the tables of known/.
+create or replace temp table forecast_tested as
 with last_day as (
     select vehicle_id, max(visit_date) as visit_date
     from known_visits
