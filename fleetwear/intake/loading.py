@@ -15,6 +15,7 @@ from fleetwear.intake.columns import BY_NAME, TABLES
 from fleetwear.intake.correcting import CorrectionsLoad
 from fleetwear.intake.headers import Recognised, recognise
 from fleetwear.intake.mapped import apply_map
+from fleetwear.intake.readings_load import ReadingsLoad
 from fleetwear.intake.sheet_loading import SheetLoad, begin_file, prepare
 from fleetwear.intake.sheets import Sheet, file_sha256, read_sheets
 from fleetwear.intake.statements import statement
@@ -41,6 +42,9 @@ _NEEDS: dict[str, set[str]] = {
     "corrections": {"vehicles", "positions", "limits", "odometer", "services", "visits", "readings", "work"},
 }
 """The tables that another one's rows refer to. Swaps of an odometer come before the values they explain."""
+
+_LOADS: dict[str, type[SheetLoad]] = {"corrections": CorrectionsLoad, "readings": ReadingsLoad}
+"""The tables whose sheets are not loaded as every sheet is."""
 
 
 @dataclass(frozen=True)
@@ -229,8 +233,7 @@ def load_file(
             _check_joints(con, file.columns)
         summaries = []
         for i, (sheet, recognised) in enumerate(file.sheets):
-            kind = CorrectionsLoad if recognised.table.name == "corrections" else SheetLoad
-            load = kind(
+            load = _LOADS.get(recognised.table.name, SheetLoad)(
                 con,
                 sheet,
                 recognised,
