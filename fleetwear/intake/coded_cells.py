@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from fleetwear.intake.typed import TypedStatement, cell_column, read_cells, snake
 
@@ -22,6 +23,11 @@ if TYPE_CHECKING:
 
 _ROWS_A_BATCH = 122_880
 """Rows that the database reads at once; several batches are read side by side."""
+
+_SPACES = (0x20, 0xA0, 0x1680, *range(0x2000, 0x200B), 0x202F, 0x205F, 0x3000)
+"""The spaces of all scripts: Unicode's category Zs."""
+
+_BLANKS = "\t\n\r" + "".join(map(chr, _SPACES))
 
 _OFTEN_EMPTY = ("problem", "beside")
 
@@ -104,9 +110,7 @@ def read_coded(con: duckdb.DuckDBPyConnection, sheet: Sheet, recognised: Recogni
     return CodedCells(sheet, typed, tuple(meanings))
 
 
-def register_rows(
-    con: duckdb.DuckDBPyConnection, name: str, columns: dict[str, pa.Array | pa.ChunkedArray]
-) -> None:
+def register_rows(con: duckdb.DuckDBPyConnection, name: str, columns: dict[str, pa.Array | pa.ChunkedArray]) -> None:
     """Register columns of rows under a name, in batches that the database reads side by side."""
     table = pa.table(columns)
     con.register(name, pa.Table.from_batches(table.to_batches(max_chunksize=_ROWS_A_BATCH), table.schema))
@@ -145,13 +149,20 @@ class _Column:
 
     def _distinct(self, cells: pa.Array) -> pa.Table:
         """Return the distinct cells with their codes, as the sheet's notation reads them."""
-        said, problems = cells, pa.nulls(len(cells), pa.string())
+        written = tidied(cells)
+        said, problems = written, pa.nulls(len(cells), pa.string())
         if not self.sheet.notation.is_plain:
             read = [self.sheet.notation.read(cell, self.column) for cell in cells.to_pylist()]
-            said = pa.array([text for text, _ in read], pa.string())
+            said = tidied(pa.array([text for text, _ in read], pa.string()))
             problems = pa.array([problem for _, problem in read], pa.string())
         codes = pa.array(np.arange(len(cells), dtype=np.int32))
-        return pa.table({"code": codes, "cell": cells, "said": said, "miswritten": problems})
+        return pa.table({"code": codes, "written": written, "said": said, "miswritten": problems})
+
+
+def tidied(cells: pa.Array) -> pa.Array:
+    """Return texts without the spaces, tabs and line ends around them; null where nothing is left."""
+    trimmed = pc.utf8_trim(cells, characters=_BLANKS)
+    return pc.if_else(pc.equal(pc.binary_length(trimmed), 0), pa.scalar(None, trimmed.type), trimmed)
 
 
 def spread(values: pa.ChunkedArray, rows: pa.Array) -> pa.Array:

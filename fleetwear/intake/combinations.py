@@ -93,6 +93,10 @@ def _numbered(codes: NDArray[np.int64]) -> Combinations:
 
 
 def repeated(codes: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Return the numbers that stand more than once, ascending."""
+    """Return the numbers, from 0, that stand more than once, ascending."""
+    if not len(codes):
+        return codes
+    if int(codes.max()) < 4 * len(codes):
+        return np.flatnonzero(np.bincount(codes) > 1)
     ordered = np.sort(codes)
     return np.unique(ordered[1:][ordered[1:] == ordered[:-1]])

@@ -15,6 +15,7 @@ from fleetwear.intake.columns import BY_NAME, TABLES
 from fleetwear.intake.correcting import CorrectionsLoad
 from fleetwear.intake.headers import Recognised, recognise
 from fleetwear.intake.mapped import apply_map
+from fleetwear.intake.memory import small_pages
 from fleetwear.intake.readings_load import ReadingsLoad
 from fleetwear.intake.sheet_loading import SheetLoad, begin_file, prepare
 from fleetwear.intake.sheets import Sheet, file_sha256, read_sheets
@@ -92,6 +93,7 @@ def handed(path: Path, columns: Path | None = None) -> Handed:
     return Handed(path, str(path), columns, "" if columns is None else str(columns))
 
 
+@small_pages()
 def read_file(file: Handed) -> ReadFile:
     """Return a file's sheets with the table each holds, in the order in which they are best loaded.
 
@@ -213,6 +215,7 @@ def best_order(files: list[ReadFile]) -> list[ReadFile]:
     return ordered
 
 
+@small_pages()
 def load_file(
     con: duckdb.DuckDBPyConnection,
     file: ReadFile,

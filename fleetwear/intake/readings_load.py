@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,10 @@ from fleetwear.intake.sheet_loading import SheetLoad
 from fleetwear.intake.statements import statement
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
     from fleetwear.intake.coded_cells import CodedCells
     from fleetwear.intake.combinations import Combinations
     from fleetwear.intake.summary import LoadSummary
@@ -22,9 +27,13 @@ if TYPE_CHECKING:
 LEAST_ROWS = 10_000
 """Rows from which on a sheet is put together: below, it is checked row by row in no time."""
 
+ROWS_EACH = 2
+"""Rows that have one combination, on average, at least: with fewer, putting them together costs more than it saves."""
+
 _OF_VISIT = ("unit", "visit date", "odometer", "odometer unit")
 _OF_PLAY = ("result", "play", "play unit", "resolution")
 _IN_PLAY = ("result", "play_mm", "play_written", "play_unit", "resolution_mm", "play_said")
+_OF_PERSON = ("shop", "technician")
 _OF_PLACE = ("position_id", "direction", "timing", "method")
 
 
@@ -41,6 +50,8 @@ class ReadingsLoad(SheetLoad):
     _columns: dict[str, pa.Array | pa.ChunkedArray] = field(default_factory=dict, init=False)
     """The rows put together, if they are."""
     _spots: Combinations | None = field(default=None, init=False)
+    _firsts: NDArray[np.int64] | None = field(default=None, init=False)
+    """The first rows to name each visit, shop and technician together."""
     _is_written: bool = field(default=False, init=False)
     """Whether ``checked`` is a table, though the rows are put together."""
 
@@ -64,7 +75,7 @@ class ReadingsLoad(SheetLoad):
             return False
         codes = {meaning.name: meaning.rows for meaning in cells.meanings}
         spots = combinations((codes[name] for name in _OF_VISIT if name in codes), rows)
-        if len(spots) > rows // 2:
+        if len(spots) * ROWS_EACH > rows:
             return False
         of_spots = self._spots_of(cells, spots)
         if _refuses(of_spots):
@@ -73,7 +84,7 @@ class ReadingsLoad(SheetLoad):
         others = [codes[name] for name in codes if name not in (*_OF_VISIT, *_OF_PLAY)]
         ways = combinations([*others, models.take(pa.array(spots.of_rows))], rows)
         plays = combinations((codes[name] for name in _OF_PLAY if name in codes), rows)
-        if len(ways) + len(plays) > rows // 2:
+        if (len(ways) + len(plays)) * ROWS_EACH > rows:
             return False
         asked = np.union1d(ways.firsts, plays.firsts)
         cells.register(self.con, asked)
@@ -98,7 +109,7 @@ class ReadingsLoad(SheetLoad):
         ways: Combinations,
         plays: Combinations,
         of_ways: pa.Table,
-        asked: np.ndarray,
+        asked: NDArray[np.int64],
     ) -> None:
         self._spots = spots
         way_rows = of_ways.take(pa.array(np.searchsorted(asked, ways.firsts)))
@@ -112,6 +123,8 @@ class ReadingsLoad(SheetLoad):
         visits = combinations([of_spots["visit_said"].combine_chunks()], len(of_spots))
         joints = combinations([way_rows[name].combine_chunks() for name in _OF_PLACE], len(way_rows))
         place = visits.of_rows[spots.of_rows] * len(joints) + joints.of_rows[ways.of_rows]
+        who = combinations([way_rows[name].combine_chunks() for name in _OF_PERSON], len(way_rows))
+        self._firsts = combinations([pa.array(spots.of_rows), pa.array(who.of_rows[ways.of_rows])], len(place)).firsts
         self._columns = columns | {"place": pa.array(place), "visit_place": pa.nulls(len(place))}
         register_rows(self.con, "combined_rows", self._columns)
         self.con.register("combined_spots", of_spots)
@@ -121,6 +134,16 @@ class ReadingsLoad(SheetLoad):
         self.con.register("frame", pa.table({"place": repeated(place)}))
         self.con.execute("create or replace temp table crowded as select place from frame")
         self.con.unregister("frame")
+
+    @contextmanager
+    def _spokesmen(self) -> Iterator[None]:
+        if self._firsts is None or self._is_written or self._count("left_out"):
+            yield
+            return
+        firsts = pa.array(self._firsts)
+        register_rows(self.con, "combined_rows", {name: each.take(firsts) for name, each in self._columns.items()})
+        yield
+        register_rows(self.con, "combined_rows", self._columns)
 
     def _set_own_keys(self) -> None:
         if self._spots is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from contextlib import nullcontext
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -23,6 +24,7 @@ from fleetwear.intake.words import word_table
 from fleetwear.units import spelling_table
 
 if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
     from datetime import date, datetime
 
     import duckdb
@@ -132,6 +134,10 @@ class SheetLoad:
             remarks=(*self.sheet.left_out, *remarks),
             elapsed_seconds=time.monotonic() - started,
         )
+
+    def _spokesmen(self) -> AbstractContextManager[None]:
+        """Let ``taken`` have only some of its rows, the first ones to say what is asked of them all."""
+        return nullcontext()
 
     @property
     def _visit_salt(self) -> str:
@@ -249,7 +255,8 @@ class SheetLoad:
             self._give_up(frames[-1])
         found = None
         if self._table not in _WITHOUT_ODOMETER:
-            found = find_contradictions(self.con, table=self._table)
+            with self._spokesmen():
+                found = find_contradictions(self.con, table=self._table)
             if len(found.refused):
                 self.con.register("refused_entries", found.refused.drop(columns="n"))
                 frames.append(self.con.execute(statement("rows_of_entries")).df())
@@ -375,7 +382,8 @@ class SheetLoad:
             return
         parameters: dict[str, int] = {"load_id": load_id}
         if self._table in _OF_VISITS:
-            self._run("new_visits")
+            with self._spokesmen():
+                self._run("new_visits")
             first_visit_id = self._take_ids("visit_ids", new) if (new := self._count("new_visits")) else 0
             if new:
                 self._run("insert_new_visits", first_id=first_visit_id, load_id=load_id, salt=self._visit_salt)

@@ -1,15 +1,4 @@
 -- The small expressions that the checks share.
--- Without the spaces of any script (Unicode's category Zs), tabs and line ends around it.
-create or replace temp macro tidy(cell) as
-    nullif(
-        trim(
-            cell,
-            chr(32) || chr(9) || chr(10) || chr(13) || chr(160) || chr(5760) || chr(8192) || chr(8193) || chr(8194)
-            || chr(8195) || chr(8196) || chr(8197) || chr(8198) || chr(8199) || chr(8200) || chr(8201) || chr(8202)
-            || chr(8239) || chr(8287) || chr(12288)
-        ),
-        ''
-    );
 
 -- Text as words are compared; fleetwear.intake.words.word_form is its twin.
 create or replace temp macro word_form(cell) as trim(regexp_replace(lower(cell), '[\s_,-]+', ' ', 'g'));
