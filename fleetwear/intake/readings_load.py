@@ -41,10 +41,10 @@ _OF_PLACE = ("position_id", "direction", "timing", "method")
 class ReadingsLoad(SheetLoad):
     """The loading of one sheet of readings.
 
-    What a row says of its visit hangs on four cells, what it says of its play on four others, and all else on the other
-    cells and its vehicle's model. So the checks are done on rows that have each such combination, and if none of these is
-    refused, every row is put together from them. This gives exactly what the checks of every row give, or nothing,
-    and then those are done.
+    What a row says of its visit hangs on four cells, what it says of its play on four others, and all else on the
+    other cells and its vehicle's model. So the checks are done on rows that have each such combination, and if none of
+    these is refused, every row is put together from them. This gives exactly what the checks of every row give, or
+    nothing, and then those are done.
     """
 
     _columns: dict[str, pa.Array | pa.ChunkedArray] = field(default_factory=dict, init=False)

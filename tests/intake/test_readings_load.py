@@ -80,8 +80,8 @@ def rows_of_a_large_sheet(rows):
         visit, joint = divmod(n, 4)
         unit, turn = ("A1", "A2")[visit % 2], visit // 2
         day = date(2020, 1, 2) + timedelta(days=turn)
-        side = (LEFT, RIGHT)[joint // 2]
-        yield f"{unit},{day},{1_000 + 10 * turn},km,{side},{('in-out', 'fore-aft')[joint % 2]},T1,,,,,0.{n % 90 + 10},mm"
+        side, direction = (LEFT, RIGHT)[joint // 2], ("in-out", "fore-aft")[joint % 2]
+        yield f"{unit},{day},{1_000 + 10 * turn},km,{side},{direction},T1,,,,,0.{n % 90 + 10},mm"
 
 
 def test_large_clean_sheets_are_put_together(bench, monkeypatch):
