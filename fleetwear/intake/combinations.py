@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -34,6 +35,10 @@ class Combinations:
     def __len__(self) -> int:
         return len(self.firsts)
 
+    @cached_property
+    def _rows(self) -> pa.Array:
+        return pa.array(self.of_rows.astype(np.int32))
+
     def spread(self, values: pa.Array | pa.ChunkedArray) -> pa.Array:
         """Return what holds of each combination put to the rows: text by reference, so that it is kept once.
 
@@ -42,7 +47,7 @@ class Combinations:
         once = values.combine_chunks() if isinstance(values, pa.ChunkedArray) else values
         if once.null_count == len(once):
             return pa.nulls(len(self.of_rows))
-        rows = pa.array(self.of_rows.astype(np.int32))
+        rows = self._rows
         if pa.types.is_string(once.type) or pa.types.is_large_string(once.type):
             return pa.DictionaryArray.from_arrays(rows, once)
         return once.take(rows)
