@@ -24,8 +24,9 @@ def first_line(data: bytes) -> str | None:
     """Return a file's first line, if the file is one for the quick way."""
     if b'"' in data or b"\0" in data or (b"\r" in data and data.count(b"\r") != data.count(b"\r\n")):
         return None
+    end = data.find(b"\n")
     try:
-        line = data.removeprefix(_BOM).partition(b"\n")[0].decode("utf-8").rstrip("\r")
+        line = data[: end if end >= 0 else None].removeprefix(_BOM).decode("utf-8").rstrip("\r")
     except UnicodeDecodeError:
         return None
     return line if line.strip() else None
@@ -52,7 +53,9 @@ def read_clean(data: bytes, delimiter: str, header: Sequence[str]) -> pa.Table |
             csv.ReadOptions(column_names=names, skip_rows=1),
             csv.ParseOptions(delimiter=delimiter, quote_char=False, ignore_empty_lines=False),
             csv.ConvertOptions(
-                column_types=dict.fromkeys(names, pa.dictionary(pa.int32(), pa.string())), strings_can_be_null=False
+                check_utf8=False,  # of the distinct cells below
+                column_types=dict.fromkeys(names, pa.dictionary(pa.int32(), pa.string())),
+                strings_can_be_null=False,
             ),
         )
     except pa.ArrowInvalid:
@@ -61,6 +64,11 @@ def read_clean(data: bytes, delimiter: str, header: Sequence[str]) -> pa.Table |
         return None
     table = table.unify_dictionaries()
     distinct = [column.chunk(0).dictionary for column in table.columns]
+    try:
+        for cells in distinct:
+            cells.validate(full=True)
+    except pa.ArrowInvalid:
+        return None
     first = pc.utf8_trim_whitespace(distinct[0])
     if pc.any(pc.equal(pc.binary_length(first), 0)).as_py() or is_total(table.column(0)[-1].as_py()):
         return None

@@ -15,6 +15,8 @@ from fleetwear.intake.columns import BY_NAME, TABLES
 from fleetwear.intake.correcting import CorrectionsLoad
 from fleetwear.intake.headers import Recognised, recognise
 from fleetwear.intake.mapped import apply_map
+from fleetwear.intake.memory import small_pages
+from fleetwear.intake.readings_load import ReadingsLoad
 from fleetwear.intake.sheet_loading import SheetLoad, begin_file, prepare
 from fleetwear.intake.sheets import Sheet, file_sha256, read_sheets
 from fleetwear.intake.statements import statement
@@ -41,6 +43,9 @@ _NEEDS: dict[str, set[str]] = {
     "corrections": {"vehicles", "positions", "limits", "odometer", "services", "visits", "readings", "work"},
 }
 """The tables that another one's rows refer to. Swaps of an odometer come before the values they explain."""
+
+_LOADS: dict[str, type[SheetLoad]] = {"corrections": CorrectionsLoad, "readings": ReadingsLoad}
+"""The tables whose sheets are not loaded as every sheet is."""
 
 
 @dataclass(frozen=True)
@@ -88,6 +93,7 @@ def handed(path: Path, columns: Path | None = None) -> Handed:
     return Handed(path, str(path), columns, "" if columns is None else str(columns))
 
 
+@small_pages()
 def read_file(file: Handed) -> ReadFile:
     """Return a file's sheets with the table each holds, in the order in which they are best loaded.
 
@@ -209,6 +215,7 @@ def best_order(files: list[ReadFile]) -> list[ReadFile]:
     return ordered
 
 
+@small_pages()
 def load_file(
     con: duckdb.DuckDBPyConnection,
     file: ReadFile,
@@ -229,8 +236,7 @@ def load_file(
             _check_joints(con, file.columns)
         summaries = []
         for i, (sheet, recognised) in enumerate(file.sheets):
-            kind = CorrectionsLoad if recognised.table.name == "corrections" else SheetLoad
-            load = kind(
+            load = _LOADS.get(recognised.table.name, SheetLoad)(
                 con,
                 sheet,
                 recognised,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from contextlib import nullcontext
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -12,7 +13,7 @@ import pyarrow.compute as pc
 
 from fleetwear import __version__
 from fleetwear.intake import quarantine
-from fleetwear.intake.coded_cells import register_typed
+from fleetwear.intake.coded_cells import read_coded
 from fleetwear.intake.identity import ask_same_visits, ask_sides, vehicle_remarks
 from fleetwear.intake.odometer_check import find_contradictions
 from fleetwear.intake.questions import ask
@@ -23,10 +24,12 @@ from fleetwear.intake.words import word_table
 from fleetwear.units import spelling_table
 
 if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
     from datetime import date, datetime
 
     import duckdb
 
+    from fleetwear.intake.coded_cells import CodedCells
     from fleetwear.intake.headers import Recognised
     from fleetwear.intake.sheets import Sheet
 
@@ -132,6 +135,10 @@ class SheetLoad:
             elapsed_seconds=time.monotonic() - started,
         )
 
+    def _spokesmen(self) -> AbstractContextManager[None]:
+        """Let ``taken`` have only some of its rows, the first ones to say what is asked of them all."""
+        return nullcontext()
+
     @property
     def _visit_salt(self) -> str:
         """What makes the key of a new visit another one than that of an earlier visit of the same day and odometer."""
@@ -159,7 +166,17 @@ class SheetLoad:
     def _check(self) -> None:
         """Make ``checked``: every row with what it means and every reason against it."""
         self._run("vehicle_spans")
-        register_typed(self.con, self.sheet, self.recognised, today=self.today)
+        self._check_cells(read_coded(self.con, self.sheet, self.recognised, today=self.today))
+
+    def _check_cells(self, cells: CodedCells) -> None:
+        """Make ``checked`` of what the cells mean by themselves."""
+        cells.register(self.con)
+        self._look_up()
+        self._mean()
+        self._keep()
+
+    def _look_up(self) -> None:
+        """Look up the names in ``typed``: those that are not known, and what is nearest to them."""
         if self._table in ("vehicles", *_OF_MODELS):
             self._run("models")
         elif self._table != "stock":
@@ -176,28 +193,33 @@ class SheetLoad:
             self.con.execute(f"create or replace temp view joint_keys_asked as {asked}")
             for name in ("joint_names", "lacking_joints", "nearest_joints"):
                 self._run(name)
-        self._keep()
 
-    def _keep(self) -> None:
-        """Make ``checked`` of what the rows mean: with their visits, and with their keys."""
+    def _mean(self) -> None:
+        """Make ``read_rows``: what the rows in ``typed`` mean, before their visits and keys are known."""
         check = statement(f"check_{self._table}")
         needs = {"today": self.today} if "$today" in check else None
         corrects = "quarantine number" in self.recognised.positions
-        of_visits = self._table in _OF_VISITS
         # Read several times where rows belong to visits: a view is read faster than a wide table is written.
-        kind = "view" if of_visits and not corrects else "table"
+        kind = "view" if self._table in _OF_VISITS and not corrects else "table"
         self.con.execute(f"create or replace temp {kind} rows_{kind} as {check}", needs)
         if corrects:
             checked = statement("check_settles")
             self.con.execute(f"create or replace temp table settling_rows as {checked}", {"table_name": self._table})
         rows = "settling_rows" if corrects else f"rows_{kind}"
         self.con.execute(f"create or replace temp view read_rows as select * from {rows}")
-        if of_visits:
-            for name in ("spots", "visit_clusters", "visit_of_spots"):
-                self._run(name)
+
+    def _place(self) -> None:
+        """Find the visits that ``read_rows`` speak of."""
+        for name in ("spots", "visit_clusters", "visit_of_spots"):
+            self._run(name)
         if self._table == "readings":
             self._run("placed_readings")
-        self._run(f"keep_{self._table}" if of_visits else "keep")
+
+    def _keep(self) -> None:
+        """Make ``checked`` of what the rows mean: with their visits, and with their keys."""
+        if self._table in _OF_VISITS:
+            self._place()
+        self._run(f"keep_{self._table}" if self._table in _OF_VISITS else "keep")
         if self._table == "readings":
             self._run("crowded")
 
@@ -220,6 +242,9 @@ class SheetLoad:
         self._run("keys_of_repeats", table_name=self._table, every_row=said_before)
         if not self.is_last:
             self._run("remember_said", table_name=self._table)
+        self._set_own_keys()
+
+    def _set_own_keys(self) -> None:
         self.con.execute("update checked set row_key = own.row_key from own_keys as own where own.n = checked.n")
 
     def _contradictions(self) -> tuple[pd.DataFrame, pd.DataFrame]:
@@ -230,7 +255,8 @@ class SheetLoad:
             self._give_up(frames[-1])
         found = None
         if self._table not in _WITHOUT_ODOMETER:
-            found = find_contradictions(self.con, table=self._table)
+            with self._spokesmen():
+                found = find_contradictions(self.con, table=self._table)
             if len(found.refused):
                 self.con.register("refused_entries", found.refused.drop(columns="n"))
                 frames.append(self.con.execute(statement("rows_of_entries")).df())
@@ -354,9 +380,10 @@ class SheetLoad:
         rows = self._count("taken")
         if not rows:
             return
-        parameters: dict[str, object] = {"load_id": load_id}
+        parameters: dict[str, int] = {"load_id": load_id}
         if self._table in _OF_VISITS:
-            self._run("new_visits")
+            with self._spokesmen():
+                self._run("new_visits")
             first_visit_id = self._take_ids("visit_ids", new) if (new := self._count("new_visits")) else 0
             if new:
                 self._run("insert_new_visits", first_id=first_visit_id, load_id=load_id, salt=self._visit_salt)
@@ -365,6 +392,10 @@ class SheetLoad:
         if self._table == "readings":
             self._run("given_strokes", first_visit_id=first_visit_id, every_row=self._is_rewrite)
             self._run("numbers", some_left_out=rows < self._count("checked"))
+        self._write(parameters)
+
+    def _write(self, parameters: dict[str, int]) -> None:
+        """Write the rows taken in into their table."""
         self._run(f"insert_{self._table}", **parameters)
 
 

@@ -200,7 +200,7 @@ def file_sha256(path: Path) -> str:
 
 def _read_csv(path: Path, shown: str, columns: ColumnMap | None) -> Sheet:
     data = path.read_bytes()
-    if not data.strip():
+    if not data or data.isspace():
         raise InputError("the file is empty", where=shown, mend="It needs a header and rows below it.")
     if columns is None and (clean := _clean_csv(path, shown, data)) is not None:
         return clean

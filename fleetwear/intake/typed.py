@@ -66,6 +66,9 @@ def quote(text: str) -> str:
 def read_cells(column: Column, *, header: str, result_words: bool = False) -> str:
     """Return the statement that makes ``read_<column>`` from the distinct cells in ``cells_<column>``.
 
+    That has code, written (the cell), said (the cell as the sheet's notation reads it), both without blanks around
+    them and null where nothing is left, and miswritten (what the notation has against it).
+
     Parameters
     ----------
     column
@@ -88,8 +91,7 @@ def read_cells(column: Column, *, header: str, result_words: bool = False) -> st
     c = snake(column.name)
     return f"""
 create or replace temp table read_{c} as
-with tidied as (select code, tidy(said) as said, tidy(cell) as written, miswritten from cells_{c}),
-split as (select *{_split(column)} from tidied),
+with split as (select code, said, written, miswritten{_split(column)} from cells_{c}),
 meant as (select code, said, written, miswritten, {outputs} from split)
 select * exclude (said, miswritten), {problem} as problem from meant where said is not null"""
 

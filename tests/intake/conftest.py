@@ -100,6 +100,18 @@ def bench(template, tmp_path):
     return Bench(tmp_path)
 
 
+@pytest.fixture(scope="session")
+def bench_in(template):
+    """A function that gives a fresh bench in a folder: for tests that need several."""
+
+    def fresh(folder):
+        shutil.rmtree(folder, ignore_errors=True)
+        shutil.copytree(template / "store", folder / "store")
+        return Bench(folder)
+
+    return fresh
+
+
 @pytest.fixture(scope="module")
 def module_bench(template, tmp_path_factory):
     """A bench that a module's tests share: for rows that are all refused and change nothing."""

@@ -4,6 +4,7 @@ with meant as (
         t.source_row,
         t.quarantine_number as settles,
         s.vehicle_id,
+        s.model,
         s.distance_source,
         t.visit_date,
         t.odometer as odometer_km,

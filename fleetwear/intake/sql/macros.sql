@@ -1,15 +1,4 @@
 -- The small expressions that the checks share.
--- Without the spaces of any script (Unicode's category Zs), tabs and line ends around it.
-create or replace temp macro tidy(cell) as
-    nullif(
-        trim(
-            cell,
-            chr(32) || chr(9) || chr(10) || chr(13) || chr(160) || chr(5760) || chr(8192) || chr(8193) || chr(8194)
-            || chr(8195) || chr(8196) || chr(8197) || chr(8198) || chr(8199) || chr(8200) || chr(8201) || chr(8202)
-            || chr(8239) || chr(8287) || chr(12288)
-        ),
-        ''
-    );
 
 -- Text as words are compared; fleetwear.intake.words.word_form is its twin.
 create or replace temp macro word_form(cell) as trim(regexp_replace(lower(cell), '[\s_,-]+', ' ', 'g'));
@@ -48,22 +37,35 @@ create or replace temp macro without_nulls(reasons) as
 create or replace temp macro visit_said(vehicle_id, visit_date, visit_odometer_km) as
     concat(vehicle_id, chr(31), visit_date, chr(31), round(visit_odometer_km, 6));
 
+create or replace temp macro way_said(
+    shop, technician, position_id, direction, method, support, read_at, indicator, session_no, stroke_no, timing
+) as
+    concat(
+        shop, chr(31), technician, chr(31), position_id, chr(31), direction, chr(31), method, chr(31), support, chr(31),
+        read_at, chr(31), indicator, chr(31), session_no, chr(31), stroke_no, chr(31), timing
+    );
+
+create or replace temp macro play_said(result, play_mm, resolution_mm) as
+    concat(result, chr(31), round(play_mm, 6), chr(31), round(resolution_mm, 6));
+
+create or replace temp macro all_said(said_of_visit, said_of_way, said_of_play, instrument) as
+    concat(said_of_visit, chr(31), said_of_way, chr(31), said_of_play, chr(31) || instrument);
+
 create or replace temp macro reading_content(
     said_of_visit, shop, technician, position_id, direction, method, support, read_at, indicator, instrument,
     session_no, stroke_no, timing, result, play_mm, resolution_mm
 ) as
-    concat(
-        said_of_visit, chr(31), shop, chr(31), technician, chr(31), position_id, chr(31), direction, chr(31), method,
-        chr(31), support, chr(31), read_at, chr(31), indicator, chr(31), session_no, chr(31), stroke_no, chr(31),
-        timing, chr(31), result, chr(31), round(play_mm, 6), chr(31), round(resolution_mm, 6), chr(31) || instrument
+    all_said(
+        said_of_visit,
+        way_said(
+            shop, technician, position_id, direction, method, support, read_at, indicator, session_no, stroke_no, timing
+        ),
+        play_said(result, play_mm, resolution_mm),
+        instrument
     );
 
 -- What a reading of placed_readings says, and its key as the first row to say so.
-create or replace temp macro said_by(c) as
-    reading_content(
-        c.visit_said, c.shop, c.technician, c.position_id, c.direction, c.method, c.support, c.read_at, c.indicator,
-        c.instrument, c.session, c.stroke, c.timing, c.result, c.play_mm, c.resolution_mm
-    );
+create or replace temp macro said_by(c) as all_said(c.visit_said, c.way_said, c.play_said, c.instrument);
 
 create or replace temp macro reading_key(c) as md5(said_by(c) || '1');
 

@@ -8,6 +8,11 @@ select
     v.aside_as,
     v.withdrawn_as,
     v.visit_said,
+    way_said(
+        c.shop, c.technician, c.position_id, c.direction, c.method, c.support, c.read_at, c.indicator, c.session,
+        c.stroke, c.timing
+    ) as way_said,
+    play_said(c.result, c.play_mm, c.resolution_mm) as play_said,
     case
         when v.reason is not null then c.reasons || [v.reason]
         when v.reason_with_distance is not null and c.distance_source <> 'none'

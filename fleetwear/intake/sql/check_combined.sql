@@ -1,0 +1,32 @@
+-- What keep_readings.sql keeps of each reading, without writing it: what it is put together from is read fast.
+create temp view checked as
+select
+    c.n,
+    c.source_row,
+    c.settles,
+    c.vehicle_id,
+    c.visit_date,
+    c.odometer_km,
+    c.odometer_written,
+    c.odometer_unit,
+    c.shop,
+    c.technician,
+    c.position_id,
+    c.direction,
+    c.method,
+    c.session,
+    c.stroke,
+    c.timing,
+    c.result,
+    c.play_mm,
+    c.visit_id,
+    c.visit_odometer_km,
+    c.aside_as,
+    c.withdrawn_as,
+    case when c.visit_id is null then c.vehicle_id end as entry_vehicle_id,
+    c.visit_date as entry_date,
+    c.visit_odometer_km as entry_odometer_km,
+    case when c.visit_id is not null then reading_key(c) end as row_key,
+    c.place,
+    c.reasons
+from placed_readings as c
