@@ -102,7 +102,9 @@ def page_of(total: int, *, key: str, of: str = "Rows") -> slice:
         )
         # a choice made for a longer listing may lie beyond this one
         return slice(first, first + ROWS) if first < total else slice(0, ROWS)
-    page = st.number_input(f"{of}: page 1 to {pages:,}", min_value=1, max_value=pages, step=1, width=220, key=key)
+    page = st.number_input(
+        f"{of}: page 1 to {pages:,}", min_value=1, max_value=pages, step=1, width=220, key=f"{key}_page"
+    )
     return slice((int(page) - 1) * ROWS, int(page) * ROWS)
 
 
