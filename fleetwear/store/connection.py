@@ -26,13 +26,19 @@ if TYPE_CHECKING:
 _QUEUE = "store.queue"
 _SETTINGS = {"autoinstall_known_extensions": "false", "autoload_known_extensions": "false"}
 _PAUSE_S = 0.02
+_MEMORY_BYTES = 3_000_000_000
+"""What DuckDB may take at most, however much there is; what sorting a large fleet needs beyond that goes to disk."""
 
 
 def connect(file: Path, *, read_only: bool) -> duckdb.DuckDBPyConnection:
-    """Return a connection to a DuckDB file that never reaches for an extension."""
+    """Return a connection to a DuckDB file that never reaches for an extension, and keeps to some memory."""
     import duckdb
 
-    return duckdb.connect(str(file), read_only=read_only, config=dict(_SETTINGS))
+    con = duckdb.connect(str(file), read_only=read_only, config=dict(_SETTINGS))
+    pages, size = (os.sysconf(name) if hasattr(os, "sysconf") else 0 for name in ("SC_PHYS_PAGES", "SC_PAGE_SIZE"))
+    if pages * size * 0.8 > _MEMORY_BYTES:  # of less DuckDB itself takes four fifths at most
+        con.execute(f"set memory_limit = '{_MEMORY_BYTES}B'")
+    return con
 
 
 @dataclass(frozen=True)
