@@ -163,18 +163,18 @@ def checks(plan: Plan) -> None:
         "takes the place of an inspection that is due."
     )
     st.html(f'<p class="fw-quiet" style="margin:0">{words}</p>')
-    frame = check_table(plan)
-    now = frame[frame["check"] == "now"]
+    every = plan.checks
+    now = every[every["when"] == "now"]
     by_outcome = ", ".join(f"{count} {outcome}" for outcome, count in now["outcome"].value_counts().items())
     st.markdown(f"To be checked now: **{len(now)}** joints" + (f" ({by_outcome})." if by_outcome else "."))
     within = pd.Timestamp(plan.starts[-1]) + pd.Timedelta(days=7)
-    ahead = frame[(frame["check"] == "by odometer and date") & (pd.to_datetime(frame["about"]) < within)]
-    if st.toggle(f"List all {len(frame)} joints, those to be checked now too", key="all_checks"):
-        ahead = frame
+    ahead = every[(every["when"] == "by odometer and date") & (pd.to_datetime(every["check_date"]) < within)]
+    if st.toggle(f"List all {len(every)} joints, those to be checked now too", key="all_checks"):
+        ahead = every
     if ahead.empty:
         st.markdown("No other joint reaches its accepted risk in these weeks. That clears none.")
         return
-    page = ahead[page_of(len(ahead), key="check_rows")]
+    page = check_table(ahead[page_of(len(ahead), key="check_rows")])
     rows = [_check_row(row) for row in page.to_dict("records")]
     listing(_NEXT_CHECKS, rows, caption="Next checks, the earliest first")
 

@@ -152,8 +152,10 @@ def _charts(histories: list[JointHistory], folder: str, number: int, name: str) 
     if not drawn:
         st.markdown("No joint of this vehicle has a reading yet.")
         return
-    with st.expander("How to read these pictures"):
-        pictures.write(pictures.key_spec(look().name), alt="Key of the marks in the pictures")
+    key = st.expander("How to read these pictures", key="key_of_marks", on_change="rerun")
+    if key.open:
+        with key:
+            pictures.write(pictures.key_spec(look().name), alt="Key of the marks in the pictures")
     more = len(drawn) - _FIRST
     label = f"Draw all {len(drawn)}, not only the {_FIRST} most pressing"
     if more > 0 and not st.toggle(label, key="all", bind="query-params"):

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date
 
+    from fleetwear.planning.maintenance import MaintenanceRecord
     from fleetwear.planning.vehicle import VehicleRecord
     from fleetwear.reports.joint_history import JointHistory
 
@@ -63,23 +64,29 @@ def offer_maintenance_record(folder: str, number: int, unit: str) -> None:
             "Left your control on, if it has", value=None, key=f"left-{unit}", format="YYYY-MM-DD", width=240, help=RULE
         )
         paper = _PAPERS[str(st.session_state.get("paper", "A4"))]
+        named = snapshot.vehicle(folder, number, unit).vehicle["unit"]
+
+        def record() -> MaintenanceRecord:
+            return snapshot.maintenance(folder, number, unit, left)
+
         try:
-            record = snapshot.maintenance(folder, number, unit, left)
+            if left is not None:  # otherwise the record is made when it is taken away
+                record()
         except FleetwearError as error:
             st.markdown(f"{error.what[:1].upper()}{error.what[1:]}. {error.mend}")
             return
         st.download_button(
             "Download record, PDF",
-            lambda: record_pdf(record, paper=paper),
-            f"maintenance_record_{file_name(record.vehicle.vehicle['unit'])}.pdf",
+            lambda: record_pdf(record(), paper=paper),
+            f"maintenance_record_{file_name(named)}.pdf",
             _PDF,
             key="record_pdf",
             on_click="ignore",
         )
         st.download_button(
             "Download record, CSV",
-            lambda: record_csv(record),
-            f"maintenance_record_{file_name(record.vehicle.vehicle['unit'])}.csv",
+            lambda: record_csv(record()),
+            f"maintenance_record_{file_name(named)}.csv",
             _CSV,
             key="record_csv",
             on_click="ignore",

@@ -69,9 +69,11 @@ def show() -> None:
 
 def _study() -> None:
     st.subheader("A repeatability study")
-    with st.expander("How a study is made, and its file"):
-        st.markdown(_ABOUT_STUDIES)
-        st.code(_EXAMPLE, language=None)
+    about = st.expander("How a study is made, and its file", key="about_studies", on_change="rerun")
+    if about.open:
+        with about:
+            st.markdown(_ABOUT_STUDIES)
+            st.code(_EXAMPLE, language=None)
     file = st.file_uploader(
         f"Study file (CSV or XLSX, at most {_MEGABYTES} MB)",
         type=["csv", "xlsx"],

@@ -39,6 +39,8 @@ _NAMED = {"Kind of joint", *HEADS.values()}
 _BROAD = {"Limit", "Comparison (95\u00a0%)"}
 _FIRST = 6
 """Curves that are drawn before the reader asks for all."""
+_FIRST_GROUPS = 4
+"""Likewise of shares over the limit."""
 
 
 def show() -> None:
@@ -142,7 +144,9 @@ def _lifetimes(told: TrendAnswer, units: TrendUnits, folder: str, number: int) -
         names = [one.kind if told.by == "kind" else f"{one.kind}, {one.level}" for one in told.crossing]
         about = [f"{one.lifetimes.n_crossed} of {len(one.lifetimes):,} parts crossed" for one in told.crossing]
         specs = pictures.crossing_specs(folder, number, told.by, told.kind, units, look().name)
-        _panels([name[:1].upper() + name[1:] for name in names], about, specs, "Share over the limit")
+        more = len(specs) > _FIRST_GROUPS and not st.toggle(f"Draw all {len(specs)} groups", key="all_groups")
+        drawn = specs[:_FIRST_GROUPS] if more else specs
+        _panels([name[:1].upper() + name[1:] for name in names], about, drawn, "Share over the limit")
     none = words.without_crossings(told)
     if none:
         _quiet(none)

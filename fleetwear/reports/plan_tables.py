@@ -105,9 +105,8 @@ def together_table(plan: Plan) -> pd.DataFrame:
     )  # fmt: skip
 
 
-def check_table(plan: Plan) -> pd.DataFrame:
-    """Return the next check of every joint, distances in the vehicle's own unit."""
-    rows = plan.checks
+def check_table(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return the next checks of joints, rows of ``Plan.checks``, distances in the vehicle's own unit."""
     return pd.DataFrame(
         {
             "unit": rows["unit"],
@@ -155,7 +154,7 @@ def plan_sheets(plan: Plan) -> dict[str, pd.DataFrame]:
         "parts to order": order_table(plan),
         "bay hours": bay_table(plan),
         "together": together_table(plan),
-        "next checks": check_table(plan),
+        "next checks": check_table(plan.checks),
         "not covered": plan.gaps,
         "assumptions": pd.DataFrame({"assumption": assumption_lines(plan)}),
     }

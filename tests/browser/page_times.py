@@ -2,7 +2,7 @@
 
 Run it with the folder of a store that has a published forecast::
 
-    python tests/browser/page_times.py STORE_FOLDER [--unit UNIT] [--times 3] [--wait SECONDS] [--pages NAMES]
+    python tests/browser/page_times.py STORE_FOLDER [--unit UNIT] [--times 3] [--wait SECONDS] [--page NAME]
 
 Every view is a session of its own in a browser that keeps nothing. The first views begin as many seconds after the
 start of the server as are said, in which it makes the pages ready. Prints a JSON object: seconds by page, "first" and
@@ -63,9 +63,9 @@ def main() -> int:
     parser.add_argument("--unit", default="V101", help="the vehicle whose page is shown")
     parser.add_argument("--times", type=int, default=3)
     parser.add_argument("--wait", type=float, default=0.0)
-    parser.add_argument("--pages", default=",".join(PAGES), help="names, with commas between them")
+    parser.add_argument("--page", action="append", choices=list(PAGES), help="repeatable; all pages if not given")
     asked = parser.parse_args()
-    pages = {name: PAGES[name].format(unit=asked.unit) for name in asked.pages.split(",")}
+    pages = {name: PAGES[name].format(unit=asked.unit) for name in asked.page or PAGES}
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=CHROMIUM, args=CHROMIUM_ARGS)
         warm = browser.new_page()

@@ -91,7 +91,7 @@ def test_events_keep_their_uid_from_forecast_to_forecast(plan):
 
 
 def test_tables_speak_the_vehicles_units_and_say_what_is_assumed(plan):
-    checks = check_table(plan)
+    checks = check_table(plan.checks)
     miles = plan.checks["distance_unit"] == "mi"
     known = miles & plan.checks["check_odometer"].notna()
     assert known.any()
