@@ -10,6 +10,7 @@ from dashboard import snapshot
 from dashboard.style import look
 from fleetwear.reports.charts import (
     Spec,
+    bay_chart,
     calibration_chart,
     cohort_chart,
     consistency_chart,
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
     from datetime import date
 
     import pandas as pd
+
+    from fleetwear.planning.ahead import PlanSettings
 
 
 def write(spec: Spec, *, alt: str, key: str | None = None) -> None:
@@ -50,6 +53,15 @@ def risk_spec(
 def play_spec(folder: str, number: int, unit: str, at: int, look_name: str) -> Spec:  # noqa: ARG001
     """Return the picture of a vehicle's joint, by its place in the order of urgency."""
     return play_chart(snapshot.histories(folder, number, unit)[at], look=look())
+
+
+@st.cache_data(max_entries=128, show_spinner=False)
+def bay_spec(folder: str, number: int, settings: PlanSettings, depot: str, look_name: str) -> Spec:  # noqa: ARG001
+    """Return the picture of a depot's bay hours in a plan, on the axis of all its depots."""
+    plan = snapshot.plan(folder, number, settings)
+    most = float(plan.bays[["expected_hours", "covers_hours"]].to_numpy().max())
+    own = plan.bays[plan.bays["depot"] == depot]
+    return bay_chart(own, starts=plan.starts, most_hours=most, look=look())
 
 
 @st.cache_data(max_entries=4, show_spinner=False)

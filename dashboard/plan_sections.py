@@ -11,7 +11,6 @@ from dashboard import pictures
 from dashboard.listing import Cell, Column, Markup, listing, page_of, probability, vehicle_link
 from dashboard.style import look
 from fleetwear.planning.wording import is_known, say_count, say_date, say_probability
-from fleetwear.reports.charts import bay_chart
 from fleetwear.reports.inert import html_text
 from fleetwear.reports.plan_tables import (
     assumption_lines,
@@ -99,7 +98,7 @@ def _order_row(row: dict[Any, Any]) -> list[Cell]:
     ]
 
 
-def hours(plan: Plan) -> None:
+def hours(plan: Plan, folder: str, number: int) -> None:
     """Write the bay hours by week, a chart a depot."""
     st.subheader("Bay hours")
     if plan.bays.empty:
@@ -108,11 +107,10 @@ def hours(plan: Plan) -> None:
     cover = f"{plan.settings.cover:.0%}"
     words = f"Bars are expected hours; the mark with its number covers {cover} of the joint draws."
     st.html(f'<p class="fw-quiet" style="margin:0">{words}</p>')
-    most = float(plan.bays[["expected_hours", "covers_hours"]].to_numpy().max())
     for depot, rows in plan.bays.groupby("depot"):
         st.markdown(f"**{depot}**: {rows['expected_hours'].sum():.1f} hours expected in these weeks")
-        chart = bay_chart(rows, starts=plan.starts, most_hours=most, look=look())
-        pictures.write(chart, alt=f"Bay hours by week at {depot}", key=f"bays_{depot}")
+        spec = pictures.bay_spec(folder, number, plan.settings, str(depot), look().name)
+        pictures.write(spec, alt=f"Bay hours by week at {depot}", key=f"bays_{depot}")
     with st.expander("The same as a table"):
         rows = worth_hours(bay_table(plan))
         cells = [

@@ -55,7 +55,7 @@ def show() -> None:
     _crossing(plan, snapshot.latest_actions(folder, number, run.forecast_id))
     action_form.show(folder, number, material, plan)
     plan_sections.orders(plan)
-    plan_sections.hours(plan)
+    plan_sections.hours(plan, folder, number)
     plan_sections.together(plan)
     plan_sections.checks(plan)
     plan_sections.missing(plan)
