@@ -2,7 +2,7 @@
 
 Run it with a copy of a store that has a published forecast, and a number of sessions::
 
-    python tests/browser/many_sessions.py STORE_FOLDER 50 [--seconds 120] [--wait 60]
+    python tests/browser/many_sessions.py STORE_FOLDER 50 [--seconds 120] [--wait 60] [--think 1 3]
 
 Sessions speak the pages' protocol (`sessions.py`); one real Chromium reads pages beside them. Meanwhile a file with new
 visits is loaded, and then everything is forecast and published anew. Prints a JSON object: runs, p50 and p95 in seconds
@@ -152,6 +152,10 @@ def main() -> int:
     parser.add_argument("--seconds", type=float, default=120.0)
     parser.add_argument("--wait", type=float, default=0.0, help="seconds after the start of the server")
     parser.add_argument("--patience", type=float, default=900.0, help="seconds that what runs beside may go on after")
+    parser.add_argument(
+        "--think", type=float, nargs=2, default=(1.0, 3.0), metavar=("LEAST", "MOST"),
+        help="seconds for which a page is read before the next is asked for",
+    )  # fmt: skip
     parser.add_argument("--alone", action="store_true", help="nothing is loaded or forecast meanwhile")
     asked = parser.parse_args()
     beside: list[dict[str, Any]] = []
@@ -171,10 +175,17 @@ def main() -> int:
             ]
             with beside_of(threads[1:] if asked.alone else threads):
                 seen = asyncio.run(
-                    read_pages(address, sessions=asked.sessions, seconds=asked.seconds, units=units[:50])
+                    read_pages(
+                        address,
+                        sessions=asked.sessions,
+                        seconds=asked.seconds,
+                        units=units[:50],
+                        think_s=(asked.think[0], asked.think[1]),
+                    )
                 )
     seen.errors += errors
-    print(json.dumps(told(seen, views, beside, asked.sessions), indent=1, ensure_ascii=False))
+    said = told(seen, views, beside, asked.sessions) | {"seconds a page is read": list(asked.think)}
+    print(json.dumps(said, indent=1, ensure_ascii=False))
     return 1 if seen.errors or any(one["code"] for one in beside) else 0
 
 
