@@ -16,10 +16,11 @@ _SHOWN = """() => {
     const at = document.querySelector(name);
     return at && getComputedStyle(at)[what].match(/\\d+/g).map(Number);
   };
-  const words = document.querySelector('[data-testid="stVegaLiteChart"] svg text')?.getAttribute('fill');
-  return [of('.fw-caution', 'color'), of('[data-testid="stApp"]', 'backgroundColor'), words];
+  const words = [...(document.querySelector('[data-testid="stVegaLiteChart"] svg')?.querySelectorAll('text') ?? [])]
+    .filter(one => one.textContent === 'next service').map(one => one.getAttribute('fill'));
+  return [of('.fw-caution', 'color'), of('[data-testid="stApp"]', 'backgroundColor'), words.at(-1)];
 }"""
-"""The colours of the page's own words, of what is behind them, and of the words in a chart."""
+"""The colours of the page's own words, of what is behind them, and of the words in a chart, over their halo."""
 
 
 def channels(colour):

@@ -51,6 +51,7 @@ def downloaded(page, label):
 def test_a_kind_and_a_factor_are_chosen_and_what_is_shown_is_taken_away(open_page, chromium, drag_links):
     page = open_page("/trends")
     choose(page, "Kind", "drag link end")
+    page.wait_for_function(f"({_LEVELS})().length === 1")
     assert page.evaluate(_LEVELS) == ["drag link end"]
     choose(page, "By", "Depot")
     page.wait_for_function(f"({_LEVELS})().length === 3")
