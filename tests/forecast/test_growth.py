@@ -1,5 +1,7 @@
 """Fitting the fleet from the store: sums, groups, unknown origins, odd last readings."""
 
+import gc
+import weakref
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date
@@ -207,6 +209,29 @@ def test_series_known_in_blocks_are_known_as_in_one(fitted):
         pd.testing.assert_frame_equal(
             one.sort_values(keys).reset_index(drop=True), other.sort_values(keys).reset_index(drop=True)
         )
+
+
+def test_what_was_taken_of_a_block_is_not_held_on_to(fitted):
+    """The lines of a large fleet are more than memory holds."""
+    con, series, fleet = fitted
+    taken, held = [], []
+
+    def owner(values):
+        while values.base is not None:
+            values = values.base
+        return values
+
+    def keep(block):
+        gc.collect()
+        held.append(sum(one() is not None for one in taken))
+        taken.extend(weakref.ref(owner(frame.iloc[:, -1].to_numpy())) for frame in (block.lines, block.residuals))
+
+    known = know_series(con, series, {name: one.learnt for name, one in fleet.groups.items()}, block=200, keep=keep)
+    gc.collect()
+    assert known.lines.empty
+    assert len(taken) > 8
+    assert max(held) <= 2, "of a block before the last one something is held"
+    assert not any(one() is not None for one in taken)
 
 
 def test_residuals_are_standard_normal_but_for_slips(fitted):

@@ -103,3 +103,11 @@ def test_a_file_that_is_no_store_is_refused_in_words(tmp_path):
 def test_a_query_is_found_by_name():
     with pytest.raises(FileNotFoundError):
         sql("no_such_query")
+
+
+def test_a_connection_keeps_to_some_memory(store):
+    """Sorting a large fleet's tables goes to disk, whatever the machine has."""
+    with store.writer() as con:
+        said = con.execute("select current_setting('memory_limit')").fetchall()[0][0]
+    amount, unit = said.split()
+    assert float(amount) * {"MiB": 2**20, "GiB": 2**30}[unit] < 3.1e9
