@@ -128,7 +128,8 @@ class ReadingsLoad(SheetLoad):
         self._columns = columns | {"place": pa.array(place), "visit_place": pa.nulls(len(place))}
         register_rows(self.con, "combined_rows", self._columns)
         self.con.register("combined_spots", of_spots)
-        self._run("combined_readings")
+        for name in ("combined_readings", "kept_readings"):
+            self._run(name)
         self.con.execute("drop table if exists checked")
         self._run("check_combined")
         self.con.register("frame", pa.table({"place": repeated(place)}))

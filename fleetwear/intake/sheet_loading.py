@@ -213,7 +213,8 @@ class SheetLoad:
         for name in ("spots", "visit_clusters", "visit_of_spots"):
             self._run(name)
         if self._table == "readings":
-            self._run("placed_readings")
+            for name in ("placed_readings", "kept_readings"):
+                self._run(name)
 
     def _keep(self) -> None:
         """Make ``checked`` of what the rows mean: with their visits, and with their keys."""

@@ -211,10 +211,11 @@ def _vehicles(con: duckdb.DuckDBPyConnection, run: ForecastRun, asked: Asked, wa
         "select v.* exclude (outcome_rank, place, wheel_over) from listed_vehicles as v join wanted as w "
         "on w.vehicle_id = v.vehicle_id order by w.at"
     ).df()
+    if asked.accepted_risk is None or frame.empty:
+        con.unregister("wanted")
+        return frame
     wheels = con.execute(sql("listed/wheels"), {"forecast_id": run.forecast_id}).df()
     con.unregister("wanted")
-    if asked.accepted_risk is None or frame.empty:
-        return frame
     joints = _joints_of(con, run, asked, frame["vehicle_id"])
     judged = judge_vehicles(frame.drop(columns=_LEAD), joints, wheels)
     return judged.merge(joints[[*_KEY, *_LEAD]], on=_KEY, how="left")

@@ -13,6 +13,7 @@ select
         c.stroke, c.timing
     ) as way_said,
     play_said(c.result, c.play_mm, c.resolution_mm) as play_said,
+    hash(v.visit_said, c.position_id, c.direction, c.timing, c.method) as place,
     case
         when v.reason is not null then c.reasons || [v.reason]
         when v.reason_with_distance is not null and c.distance_source <> 'none'
