@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -29,7 +30,7 @@ class Combinations:
         The first row of each combination, ascending.
     """
 
-    of_rows: NDArray[np.int64]
+    of_rows: NDArray[np.int32]
     firsts: NDArray[np.int64]
 
     def __len__(self) -> int:
@@ -37,7 +38,7 @@ class Combinations:
 
     @cached_property
     def _rows(self) -> pa.Array:
-        return pa.array(self.of_rows.astype(np.int32))
+        return pa.array(self.of_rows)
 
     def spread(self, values: pa.Array | pa.ChunkedArray) -> pa.Array:
         """Return what holds of each combination put to the rows: text by reference, so that it is kept once.
@@ -71,30 +72,32 @@ def combinations(columns: Iterable[pa.Array], rows: int) -> Combinations:
             continue
         if largest > _LARGEST // most:
             again = _numbered(codes)
-            codes, largest = again.of_rows, max(len(again), 1)
-        codes = codes * most + numbers
+            codes, largest = again.of_rows.astype(np.int64), max(len(again), 1)
+        codes *= most
+        codes += numbers
         largest *= most
     return _numbered(codes)
 
 
-def _numbers(column: pa.Array) -> tuple[NDArray[np.int64], int]:
+def _numbers(column: pa.Array) -> tuple[NDArray[np.integer[Any]], int]:
     """Return a column's values as numbers from 0, and how many there may be; what is null has the last one."""
     if not pa.types.is_integer(column.type):
         column = column.dictionary_encode().indices
     if column.null_count == len(column):
         return np.zeros(len(column), dtype=np.int64), 1
-    plain = column.drop_null() if column.null_count else column
-    most = int(plain.to_numpy().max()) + 1
+    most = int(pc.max(column).as_py()) + 1
     numbers = column.fill_null(most) if column.null_count else column
-    return numbers.to_numpy().astype(np.int64), most + bool(column.null_count)
+    return numbers.to_numpy(), most + bool(column.null_count)
 
 
 def _numbered(codes: NDArray[np.int64]) -> Combinations:
     if not len(codes):
-        return Combinations(codes, codes)
-    of_rows = pa.array(codes).dictionary_encode().indices.to_numpy().astype(np.int64)
-    latest = np.maximum.accumulate(of_rows)
-    return Combinations(of_rows, np.flatnonzero(np.diff(latest, prepend=-1)))
+        return Combinations(codes.astype(np.int32), codes)
+    encoded = pa.array(codes).dictionary_encode()
+    of_rows = encoded.indices.to_numpy()
+    firsts = np.empty(len(encoded.dictionary), dtype=np.int64)
+    firsts[of_rows[::-1]] = np.arange(len(codes) - 1, -1, -1)  # of several rows the one that is written last stays
+    return Combinations(of_rows, firsts)
 
 
 def repeated(codes: NDArray[np.int64]) -> NDArray[np.int64]:

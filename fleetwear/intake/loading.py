@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -104,10 +105,12 @@ def read_file(file: Handed) -> ReadFile:
     """
     started = time.monotonic()
     columns = None if file.columns is None else read_map(file.columns, name=file.columns_shown)
-    found = read_sheets(file.path, shown=file.shown, columns=columns)
+    with ThreadPoolExecutor(1) as beside:
+        sha256 = beside.submit(file_sha256, file.path)
+        found = read_sheets(file.path, shown=file.shown, columns=columns)
     sheets = [apply_map(sheet, columns) if columns is not None else (sheet, _recognised(sheet)) for sheet in found]
     sheets.sort(key=lambda pair: _PLACE[pair[1].table.name])
-    return ReadFile(file.path, file_sha256(file.path), tuple(sheets), time.monotonic() - started, columns)
+    return ReadFile(file.path, sha256.result(), tuple(sheets), time.monotonic() - started, columns)
 
 
 def _recognised(sheet: Sheet) -> Recognised:

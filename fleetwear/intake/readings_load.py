@@ -122,7 +122,7 @@ class ReadingsLoad(SheetLoad):
         columns |= {"n": pa.array(np.arange(len(spots.of_rows))), "source_row": self.sheet.row_numbers}
         visits = combinations([of_spots["visit_said"].combine_chunks()], len(of_spots))
         joints = combinations([way_rows[name].combine_chunks() for name in _OF_PLACE], len(way_rows))
-        place = visits.of_rows[spots.of_rows] * len(joints) + joints.of_rows[ways.of_rows]
+        place = visits.of_rows[spots.of_rows] * np.int64(len(joints)) + joints.of_rows[ways.of_rows]
         who = combinations([way_rows[name].combine_chunks() for name in _OF_PERSON], len(way_rows))
         self._firsts = combinations([pa.array(spots.of_rows), pa.array(who.of_rows[ways.of_rows])], len(place)).firsts
         self._columns = columns | {"place": pa.array(place), "visit_place": pa.nulls(len(place))}

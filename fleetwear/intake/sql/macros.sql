@@ -67,7 +67,8 @@ create or replace temp macro reading_content(
 -- What a reading of placed_readings says, and its key as the first row to say so.
 create or replace temp macro said_by(c) as all_said(c.visit_said, c.way_said, c.play_said, c.instrument);
 
-create or replace temp macro reading_key(c) as md5(said_by(c) || '1');
+create or replace temp macro reading_key(c) as
+    md5(concat(c.visit_said, chr(31), c.way_said, chr(31), c.play_said, chr(31) || c.instrument, '1'));
 
 -- A vehicle identification number by which a vehicle can be known again; fleetwear.intake.vin is the twin of these.
 create or replace temp macro vin_of(cell) as
