@@ -34,7 +34,33 @@ _OF_VISIT = ("unit", "visit date", "odometer", "odometer unit")
 _OF_PLAY = ("result", "play", "play unit", "resolution")
 _IN_PLAY = ("result", "play_mm", "play_written", "play_unit", "resolution_mm", "play_said")
 _OF_PERSON = ("shop", "technician")
+_OF_MANNER = ["direction", "method", "support", "read_at", "indicator", "instrument", "technician", "timing"]
+_LATER = ("visit_place", "way_id")
+"""What is known of the rows once their visits and ways are in the store."""
 _OF_PLACE = ("position_id", "direction", "timing", "method")
+
+
+@dataclass(frozen=True)
+class _Together:
+    """The rows of a sheet, put together from combinations.
+
+    Attributes
+    ----------
+    columns
+        What each row says (n rows); what is in ``_LATER`` is not known yet.
+    spots, ways
+        The combinations of cells that tell of a visit, and of those that tell of a joint and how it was read.
+    manners
+        How the joint was read, in ``_OF_MANNER``, and ``n``: a row for each of the ways.
+    firsts
+        The first rows to name each visit, shop and technician together.
+    """
+
+    columns: dict[str, pa.Array | pa.ChunkedArray]
+    spots: Combinations
+    ways: Combinations
+    manners: pa.Table
+    firsts: NDArray[np.int64]
 
 
 @dataclass
@@ -47,18 +73,14 @@ class ReadingsLoad(SheetLoad):
     nothing, and then those are done.
     """
 
-    _columns: dict[str, pa.Array | pa.ChunkedArray] = field(default_factory=dict, init=False)
-    """The rows put together, if they are."""
-    _spots: Combinations | None = field(default=None, init=False)
-    _firsts: NDArray[np.int64] | None = field(default=None, init=False)
-    """The first rows to name each visit, shop and technician together."""
+    _together: _Together | None = field(default=None, init=False)
     _is_written: bool = field(default=False, init=False)
     """Whether ``checked`` is a table, though the rows are put together."""
 
     def run(self) -> LoadSummary:
         """Check the rows, store them, and return what became of them."""
         summary = super().run()
-        if self._spots is not None:
+        if self._together is not None:
             self.con.execute(f"drop {'table' if self._is_written else 'view'} checked")
             for name in ("combined_rows", "combined_spots"):
                 self.con.unregister(name)
@@ -111,7 +133,6 @@ class ReadingsLoad(SheetLoad):
         of_ways: pa.Table,
         asked: NDArray[np.int64],
     ) -> None:
-        self._spots = spots
         way_rows = of_ways.take(pa.array(np.searchsorted(asked, ways.firsts)))
         play_rows = of_ways.take(pa.array(np.searchsorted(asked, plays.firsts)))
         columns: dict[str, pa.Array | pa.ChunkedArray] = {}
@@ -124,9 +145,11 @@ class ReadingsLoad(SheetLoad):
         joints = combinations([way_rows[name].combine_chunks() for name in _OF_PLACE], len(way_rows))
         place = visits.of_rows[spots.of_rows] * np.int64(len(joints)) + joints.of_rows[ways.of_rows]
         who = combinations([way_rows[name].combine_chunks() for name in _OF_PERSON], len(way_rows))
-        self._firsts = combinations([pa.array(spots.of_rows), pa.array(who.of_rows[ways.of_rows])], len(place)).firsts
-        self._columns = columns | {"place": pa.array(place), "visit_place": pa.nulls(len(place))}
-        register_rows(self.con, "combined_rows", self._columns)
+        firsts = combinations([pa.array(spots.of_rows), pa.array(who.of_rows[ways.of_rows])], len(place)).firsts
+        manners = way_rows.select(_OF_MANNER).append_column("n", pa.array(np.arange(len(way_rows))))
+        columns |= {"place": pa.array(place)} | dict.fromkeys(_LATER, pa.nulls(len(place)))
+        self._together = _Together(columns, spots, ways, manners, firsts)
+        register_rows(self.con, "combined_rows", columns)
         self.con.register("combined_spots", of_spots)
         for name in ("combined_readings", "kept_readings"):
             self._run(name)
@@ -138,16 +161,17 @@ class ReadingsLoad(SheetLoad):
 
     @contextmanager
     def _spokesmen(self) -> Iterator[None]:
-        if self._firsts is None or self._is_written or self._count("left_out"):
+        together = self._together
+        if together is None or self._is_written or self._count("left_out"):
             yield
             return
-        firsts = pa.array(self._firsts)
-        register_rows(self.con, "combined_rows", {name: each.take(firsts) for name, each in self._columns.items()})
+        firsts = pa.array(together.firsts)
+        register_rows(self.con, "combined_rows", {name: each.take(firsts) for name, each in together.columns.items()})
         yield
-        register_rows(self.con, "combined_rows", self._columns)
+        register_rows(self.con, "combined_rows", together.columns)
 
     def _set_own_keys(self) -> None:
-        if self._spots is not None:
+        if self._together is not None:
             if not self._count("own_keys"):
                 return
             self.con.execute("create or replace temp table checked_once as select * from checked")
@@ -157,11 +181,18 @@ class ReadingsLoad(SheetLoad):
         super()._set_own_keys()
 
     def _write(self, parameters: dict[str, int]) -> None:
-        if self._spots is None or any(self._count(name) for name in ("left_out", "own_keys", "given_strokes")):
+        together = self._together
+        if together is None or any(self._count(name) for name in ("left_out", "own_keys", "given_strokes")):
             super()._write(parameters)
             return
         places = self.con.sql(statement("places_of_spots")).to_arrow_table()["place"]
-        register_rows(self.con, "combined_rows", self._columns | {"visit_place": self._spots.spread(places)})
+        self.con.register("combined_manners", together.manners)
+        self._run("combined_ways_said")
+        self._know_ways()
+        ways = self.con.sql(statement("numbered_ways")).to_arrow_table()["way_id"]
+        self.con.unregister("combined_manners")
+        later = {"visit_place": together.spots.spread(places), "way_id": together.ways.spread(ways)}
+        register_rows(self.con, "combined_rows", together.columns | later)
         self._run("insert_combined", **parameters)
 
 

@@ -397,7 +397,15 @@ class SheetLoad:
 
     def _write(self, parameters: dict[str, int]) -> None:
         """Write the rows taken in into their table."""
+        if self._table == "readings":
+            self._run("ways_said")
+            self._know_ways()
         self._run(f"insert_{self._table}", **parameters)
+
+    def _know_ways(self) -> None:
+        """Make ``known_ways``: the numbers of ``ways_said``, which are put into the store where they are new."""
+        for name in ("new_ways", "known_ways"):
+            self._run(name)
 
 
 def count_reasons(rows: pa.Table) -> dict[str, int]:

@@ -125,6 +125,9 @@ def _doubled(con: duckdb.DuckDBPyConnection) -> list[str]:
     return [
         f"{n} readings, from number {first_id} to {last_id}, are one row of a file: they have the key {key}."
         for key, n, first_id, last_id in con.execute(sql("verify/doubled_keys")).fetchall()
+    ] + [
+        f"{n} readings have the number {reading_id}."
+        for reading_id, n in con.execute(sql("verify/doubled_numbers")).fetchall()
     ]
 
 

@@ -143,7 +143,7 @@ def test_a_mistaken_visit_takes_its_readings_along_and_both_are_corrected(bench)
     late = bench.load("late.csv", readings.replace("0.1", "0.2"))
     assert (late.rows_in, late.rows_quarantined) == (0, 1)
     assert "is set aside because of its odometer value" in bench.reasons()[-1][0]
-    assert unchanged["readings"] == bench.dump()["readings"]
+    assert unchanged["reading_rows"] == bench.dump()["reading_rows"]
 
     mended = bench.load("v.csv", "unit,visit date,odometer (km),complaint\nA2,2022-03-01,23000,knocks\n")
     assert (mended.rows_in, mended.settled) == (1, 1)

@@ -85,7 +85,7 @@ def test_fits_and_forecasts_of_before_stand_as_they_were(tmp_path):
     con.close()
 
 
-def test_readings_with_their_questions_and_answers_outlive_the_lighter_table(tmp_path):
+def test_readings_with_their_questions_and_answers_outlive_the_lighter_tables(tmp_path):
     con = connect(tmp_path / "store.duckdb", read_only=False)
     migrate(con, steps=tuple(step for step in migrations() if step.number < 15))
     con.execute("""
@@ -98,21 +98,29 @@ def test_readings_with_their_questions_and_answers_outlive_the_lighter_table(tmp
         insert into readings (visit_id, vehicle_id, position_id, direction, session, stroke, timing, result, play_mm,
             load_id, source_row, row_key, instrument)
             values (1, 1, 1, 'in-out', 1, 1, 'before work', 'measured', 0.5, 1, 2, 'k', 'D7'),
-                (1, 1, 1, 'in-out', 1, 2, 'before work', 'none seen', null, 1, 3, 'l', null);
+                (1, 1, 1, 'in-out', 1, 2, 'before work', 'none seen', null, 1, 3, 'l', null),
+                (1, 1, 1, 'in-out', 1, 3, 'before work', 'measured', 0.7, 1, 4, 'm', 'D7'),
+                (1, 1, 1, 'fore-aft', 1, 1, 'before work', 'measured', 0.2, 1, 5, 'n', 'D7');
         insert into questions (reading_id, question, load_id) values (1, 'Is it?', 1);
         insert into answers values (1, 'mistake', 'T1', '2024-06-02')
     """)
     tables = {name: f"select * from {name} order by all" for name in ("readings", "questions", "answers")}
     before = {name: con.execute(query).fetchall() for name, query in tables.items()}
-    columns = con.execute('select column_name, column_type, "null" from (describe readings)').fetchall()
+    columns = con.execute("select column_name, column_type from (describe readings)").fetchall()
     migrate(con)
     assert {name: con.execute(query).fetchall() for name, query in tables.items()} == before
-    assert con.execute('select column_name, column_type, "null" from (describe readings)').fetchall() == columns
+    assert con.execute("select column_name, column_type from (describe readings)").fetchall() == columns
+    assert con.execute("select count(*) from reading_ways").fetchall() == [(3,)]
     con.execute(
-        "insert into readings (visit_id, vehicle_id, position_id, direction, session, stroke, timing, result, load_id, "
-        "source_row, row_key) values (1, 1, 1, 'in-out', 1, 3, 'before work', 'none seen', 1, 4, 'm')"
+        "insert into reading_rows (visit_id, vehicle_id, position_id, way_id, session, stroke, result, load_id, "
+        "source_row, row_key) values (1, 1, 1, 1, 1, 4, 'none seen', 1, 6, 'o')"
     )
-    assert con.execute("select max(reading_id) from readings").fetchall() == [(3,)]
-    with pytest.raises(duckdb.ConstraintException):
-        con.execute("update readings set direction = 'sideways'")
+    assert con.execute("select max(reading_id) from readings").fetchall() == [(5,)]
+    for wrong in (
+        "update reading_ways set direction = 'sideways'",
+        "update reading_rows set result = 'measured'",
+        "update reading_rows set way_id = null",
+    ):
+        with pytest.raises(duckdb.ConstraintException):
+            con.execute(wrong)
     con.close()

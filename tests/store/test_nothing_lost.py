@@ -141,10 +141,12 @@ def test_a_reading_taken_in_twice_or_without_its_visit_is_found(make_store):
     folder = make_store(TABLES)
     with Store(folder).writer() as con:
         con.execute(
-            "insert into readings (visit_id, vehicle_id, position_id, direction, session, stroke, timing, result, "
-            "load_id, source_row, row_key) select 77, v.vehicle_id, p.position_id, 'in-out', 1, 1, 'before work', "
+            "insert into reading_rows (reading_id, visit_id, vehicle_id, position_id, way_id, session, stroke, result, "
+            "load_id, source_row, row_key) select 8, 77, v.vehicle_id, p.position_id, 99, 1, 1, "
             "'none seen', p.load_id, twice, 'the same' from vehicles as v, positions as p, range(2) as t (twice)"
         )
     told = " ".join(verify(folder).wrong)
-    assert "2 readings, from number 1 to 2, are one row of a file: they have the key the same." in told
-    assert "2 rows of readings name a visit_id that is not among the visits" in told
+    assert "2 readings, from number 8 to 8, are one row of a file: they have the key the same." in told
+    assert "2 readings have the number 8." in told
+    assert "2 rows of reading_rows name a visit_id that is not among the visits" in told
+    assert "2 rows of reading_rows name a way_id that is not among the reading_ways" in told

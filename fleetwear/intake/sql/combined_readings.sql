@@ -1,5 +1,6 @@
 -- Readings put together from the combinations of their cells, as placed_readings.sql gives them. None has a reason
--- against it. visit_place is the place of the row's visit among the new ones, once that is known.
+-- against it. visit_place is the place of the row's visit among the new ones, and way_id the number of how it was read,
+-- once these are known.
 create or replace temp view placed_readings as
 select
     c.n,
@@ -36,5 +37,6 @@ select
     c.play_said,
     c.place,
     c.visit_place::bigint as visit_place,
+    c.way_id::bigint as way_id,
     []::varchar[] as reasons
 from combined_rows as c

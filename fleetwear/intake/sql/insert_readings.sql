@@ -1,23 +1,16 @@
 -- Readings with their session and stroke. Rows stand in the order of the sheet, which the database keeps by itself.
-insert into readings (
-    reading_id, visit_id, vehicle_id, position_id, direction, method, support, read_at, indicator, instrument,
-    technician, session, stroke, timing, result, play_mm, play_written, play_unit, resolution_mm, load_id, source_row, row_key
+insert into reading_rows (
+    reading_id, visit_id, vehicle_id, position_id, way_id, session, stroke, result, play_mm, play_written, play_unit,
+    resolution_mm, load_id, source_row, row_key
 )
 select
     $first_id + coalesce(numbers.place, c.n),
     coalesce(c.visit_id, $first_visit_id + fresh.place),
     c.vehicle_id,
     c.position_id,
-    c.direction,
-    c.method,
-    c.support,
-    c.read_at,
-    c.indicator,
-    c.instrument,
-    c.technician,
+    ways.way_id,
     coalesce(given.session, c.session, 1),
     coalesce(given.stroke, c.stroke, 1),
-    c.timing,
     c.result,
     c.play_mm,
     c.play_written,
@@ -32,6 +25,7 @@ left join own_keys as own on own.n = c.n
 left join new_visits as fresh
     on fresh.vehicle_id = c.vehicle_id and fresh.visit_date = c.visit_date
     and fresh.visit_odometer_km is not distinct from c.visit_odometer_km
+inner join known_ways as ways on same_way(c, ways)
 left join given_strokes as given on given.n = c.n
 left join numbers on numbers.n = c.n
 where len(c.reasons) = 0

@@ -64,6 +64,17 @@ create or replace temp macro reading_content(
         instrument
     );
 
+-- Whether two rows say that a joint was read in the same way.
+create or replace temp macro same_way(a, b) as
+    a.direction = b.direction
+    and a.method is not distinct from b.method
+    and a.support is not distinct from b.support
+    and a.read_at is not distinct from b.read_at
+    and a.indicator is not distinct from b.indicator
+    and a.instrument is not distinct from b.instrument
+    and a.technician is not distinct from b.technician
+    and a.timing = b.timing;
+
 -- What a reading of placed_readings says, and its key as the first row to say so.
 create or replace temp macro said_by(c) as all_said(c.visit_said, c.way_said, c.play_said, c.instrument);
 

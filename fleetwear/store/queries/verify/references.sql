@@ -8,6 +8,7 @@ with homes (column_name, home, home_column) as (
     ('last_visit_id', 'visits', 'visit_id'),
     ('limit_id', 'limits', 'limit_id'),
     ('reading_id', 'readings', 'reading_id'),
+    ('way_id', 'reading_ways', 'way_id'),
     ('wheel_check_id', 'wheel_checks', 'wheel_check_id'),
     ('load_id', 'loads', 'load_id'),
     ('quarantine_id', 'quarantine', 'quarantine_id'),
@@ -25,6 +26,7 @@ named as (
         on tables.table_oid = columns.table_oid and tables.database_oid = columns.database_oid
     inner join homes on homes.column_name = columns.column_name
     where columns.database_name = current_database() and homes.home <> columns.table_name
+        and not (columns.table_name = 'reading_rows' and homes.home = 'readings')  -- which are those rows
 ),
 
 declared as (
