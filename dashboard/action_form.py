@@ -16,21 +16,21 @@ from fleetwear.vocabulary import Action
 
 if TYPE_CHECKING:
     from fleetwear.planning.ahead import Plan
-    from fleetwear.planning.ahead.material import Material
+    from fleetwear.planning.ahead.material import PlanChoices
 
 
-def show(folder: str, number: int, material: Material, plan: Plan) -> None:
+def show(folder: str, number: int, choices: PlanChoices, plan: Plan) -> None:
     """Write the form; what it records is seen on this page at once, and everywhere after the next publication."""
     if not may("record"):
         st.markdown("Recording what was done needs the role *record*.")
         return
-    joints = material.joints
+    joints = choices.joints
     first = list(dict.fromkeys(plan.crossing["unit"].astype(str)))
-    units = [*first, *sorted(set(joints["unit"].astype(str)) - set(first))]
+    units = [*first, *sorted(set(joints["unit"]) - set(first))]
     with st.expander("Record what was done", expanded=False, key="action_form"):
         with st.container(horizontal=True, vertical_alignment="bottom", gap="small"):
             unit = st.selectbox("Vehicle", units, key="act_unit", width=120)
-            own = joints[joints["unit"] == unit].sort_values("position_id")["joint"].astype(str).tolist()
+            own = joints.loc[joints["unit"] == unit, "joint"].tolist()
             leading = plan.crossing.loc[plan.crossing["unit"] == unit, "joint"].astype(str).tolist()
             named = [*dict.fromkeys(leading), *(joint for joint in own if joint not in leading)]
             joint = st.selectbox("Joint", named, key="act_joint", width=290)
@@ -46,7 +46,7 @@ def show(folder: str, number: int, material: Material, plan: Plan) -> None:
     told = st.session_state.pop("recorded", None)
     if told:
         st.html(f'<p class="fw-said" role="status">{html_text(told)}</p>')
-    fresh = snapshot.latest_actions(folder, number, material.flags.run.forecast_id)
+    fresh = snapshot.latest_actions(folder, number, choices.run.forecast_id)
     if fresh is None:
         st.markdown("The store is being written; what was recorded since this forecast is shown when that is over.")
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import os
+import socket
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from fleetwear.errors import InputError
 from fleetwear.reports.looks import DARK, LIGHT
 from fleetwear.store.location import STORE_VARIABLE
 
@@ -71,6 +73,25 @@ def command(store_folder: Path, *, port: int, address: str = "127.0.0.1", sign_i
     if sign_in is not None:
         flags += [f"--server.corsAllowedOrigins={sign_in.origin}", f"--secrets.files={sign_in.file}"]
     return [sys.executable, "-m", "dashboard", "run", str(APP), *flags, "--", f"--store={store_folder}"]
+
+
+def check_port(address: str, port: int) -> None:
+    """Check that nobody listens there.
+
+    Raises
+    ------
+    InputError
+        If it is taken, or may not be listened on.
+    """
+    family = socket.AF_INET6 if ":" in address else socket.AF_INET
+    try:
+        socket.create_server((address, port), family=family).close()
+    except OSError as error:
+        raise InputError(
+            f"port {port} cannot be listened on: {error.strerror or error}",
+            where=address,
+            mend="If a dashboard runs there already, end it, or choose another port with --port.",
+        ) from error
 
 
 def environment(store_folder: Path, *, sign_in: SignIn | None = None, roles: Path | None = None) -> dict[str, str]:

@@ -8,25 +8,27 @@ from typing import TYPE_CHECKING
 import pandas as pd
 import streamlit as st
 
+from dashboard import beside, long_answers
 from fleetwear.backtest.records import StoredBacktest, read_backtest, read_cases
 from fleetwear.errors import StoreError
 from fleetwear.planning.actions import read_latest_actions
-from fleetwear.planning.ahead import Plan, PlanSettings, make_plan
-from fleetwear.planning.ahead.material import Material, read_material
 from fleetwear.planning.consistency import Consistency, read_consistency
 from fleetwear.planning.flag_pages import Asked, FlagPage, FleetAtAGlance, read_fleet, read_page
 from fleetwear.planning.learnt import Learnt, read_learnt
 from fleetwear.planning.maintenance import MaintenanceRecord, read_maintenance
-from fleetwear.planning.setups import SetupRecord, read_setups
 from fleetwear.planning.vehicle import VehicleRecord, read_vehicle
 from fleetwear.reports.joint_history import JointHistory, joint_histories
 from fleetwear.store import default_store_dir, open_snapshot, snapshot_number
-from fleetwear.trends import TrendAnswer, Trends, answer, read_trends
 
 if TYPE_CHECKING:
     from datetime import date
 
     import duckdb
+
+    from fleetwear.planning.ahead import Plan, PlanSettings
+    from fleetwear.planning.ahead.material import PlanChoices
+    from fleetwear.planning.setups import SetupRecord
+    from fleetwear.trends import TrendAnswer, Trends
 
 
 def current() -> tuple[str, int]:
@@ -65,16 +67,16 @@ def flag_page(folder: str, number: int, asked: Asked, *, first: int, rows: int, 
     return read_page(_connection(folder, number).cursor(), asked, first=first, rows=rows, drawn=drawn)
 
 
-@st.cache_resource(max_entries=2, show_spinner="Drawing the weeks ahead")
-def plan_material(folder: str, number: int) -> Material:
-    """Return what plans are made of; it is shared between runs, so nobody may change it."""
-    return read_material(_connection(folder, number).cursor())
+@st.cache_resource(max_entries=3, show_spinner="Drawing the weeks ahead")
+def plan_choices(folder: str, number: int) -> PlanChoices:
+    """Return what can be chosen of a plan; it is shared between runs, so nobody may change it."""
+    return beside.ask(long_answers.plan_choices, folder, number)
 
 
 @st.cache_resource(max_entries=32, show_spinner=False)
 def plan(folder: str, number: int, settings: PlanSettings) -> Plan:
-    """Return the plan of some settings; it is shared between runs, so nobody may change it."""
-    return make_plan(plan_material(folder, number), settings)
+    """Return the plan of some settings, without its flags; it is shared between runs, so nobody may change it."""
+    return beside.ask(long_answers.plan, folder, number, settings)
 
 
 @st.cache_data(ttl=10.0, max_entries=3, show_spinner=False)
@@ -127,7 +129,7 @@ def consistency(folder: str, number: int) -> Consistency:
 @st.cache_resource(max_entries=24, show_spinner="Comparing visits")
 def setups(folder: str, number: int, *, kind: str | None, people: bool) -> SetupRecord:
     """Return what repeat visits say of setup, by technician too for those who may see it; nobody may change it."""
-    return read_setups(_connection(folder, number).cursor(), kind=kind, people=people)
+    return beside.ask(long_answers.setups, folder, number, kind, people)
 
 
 @st.cache_resource(max_entries=3, show_spinner=False)
@@ -141,14 +143,14 @@ def model_check_cases(folder: str, number: int) -> pd.DataFrame:
 
 @st.cache_resource(max_entries=3, show_spinner="Reading the record")
 def trends(folder: str, number: int) -> Trends:
-    """Return what the trends are made from; it is shared between runs, so nobody may change it."""
-    return read_trends(_connection(folder, number).cursor())
+    """Return what is told of all trends, without rows; it is shared between runs, so nobody may change it."""
+    return beside.ask(long_answers.trends, folder, number)
 
 
 @st.cache_resource(max_entries=48, show_spinner="Making the trends")
 def trend_answer(folder: str, number: int, *, by: str, kind: str | None) -> TrendAnswer:
     """Return what the trends say by a factor, for a kind or for all; nobody may change it."""
-    return answer(trends(folder, number), by=by, kind=kind)
+    return beside.ask(long_answers.trend_answer, folder, number, by, kind)
 
 
 def cursor(folder: str, number: int) -> duckdb.DuckDBPyConnection:

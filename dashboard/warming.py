@@ -34,7 +34,10 @@ def import_libraries() -> None:
 
 
 def start() -> threading.Thread:
-    """Import libraries, then begin to make snapshots ready beside the server; the thread ends with the program."""
+    """Import libraries, then begin to make snapshots ready while the server runs; the thread ends with the program."""
+    from dashboard import beside
+
+    beside.begin()
     import_libraries()
     thread = threading.Thread(target=_keep_ready, name="warming", daemon=True)
     thread.start()

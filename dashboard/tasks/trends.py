@@ -53,7 +53,7 @@ def show() -> None:
         f"How fast play grows, how parts differ, and by when they cross their limits. As of **{run.as_of:%Y-%m-%d}**, "
         f"forecast number {run.forecast_id}, fit number {run.fit_id}, made {run.made_at:%Y-%m-%d %H:%M}."
     )
-    if everything.lives.empty:
+    if not everything.kinds:
         st.markdown("No part of known origin has a reading yet, so there is no trend to tell.")
         return
     by, kind, units = _choose(everything.kinds, everything.units)
@@ -70,7 +70,7 @@ def show() -> None:
         st.markdown(text)
 
 
-def _choose(kinds: list[str], units: Sequence[tuple[str, str]]) -> tuple[str, str | None, TrendUnits]:
+def _choose(kinds: Sequence[str], units: Sequence[tuple[str, str]]) -> tuple[str, str | None, TrendUnits]:
     """Return what the trends are told by, of which kind, in which units."""
     by_name = {name: factor for factor, name in HEADS.items()}
     in_units = {f"{play}, {distance}": TrendUnits(play, distance) for play, distance in units}

@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from fleetwear.planning.ahead import Plan
-    from fleetwear.planning.ahead.material import Material
 
 _EVERY_DEPOT = "every depot"
 _WEEKS = (4, 8, 12, 26, 52)
@@ -41,19 +40,19 @@ _CROSSING = [
 def show() -> None:
     """Write the page."""
     folder, number = snapshot.current()
-    material = snapshot.plan_material(folder, number)
-    run = material.flags.run
+    choices = snapshot.plan_choices(folder, number)
+    run = choices.run
     st.title("Weeks ahead")
     st.markdown(
         "Who presses in which week, what to order and how long it takes. "
         f"As of **{run.as_of:%Y-%m-%d}**, forecast number {run.forecast_id}."
     )
-    settings = _choose(material)
+    settings = _choose(choices.depots)
     plan = snapshot.plan(folder, number, settings)
     _effect(plan, folder, number)
     _downloads(plan)
     _crossing(plan, snapshot.latest_actions(folder, number, run.forecast_id))
-    action_form.show(folder, number, material, plan)
+    action_form.show(folder, number, choices, plan)
     plan_sections.orders(plan)
     plan_sections.hours(plan, folder, number)
     plan_sections.together(plan)
@@ -61,10 +60,9 @@ def show() -> None:
     plan_sections.missing(plan)
 
 
-def _choose(material: Material) -> PlanSettings:
+def _choose(depots: list[str]) -> PlanSettings:
     with st.container(horizontal=True, vertical_alignment="bottom", gap="small"):
-        depots = [_EVERY_DEPOT, *sorted(material.flags.vehicles["depot"].dropna().unique())]
-        depot = st.selectbox("Depot", depots, key="plan_depot", bind="query-params", width=158)
+        depot = st.selectbox("Depot", [_EVERY_DEPOT, *depots], key="plan_depot", bind="query-params", width=158)
         weeks = st.selectbox("Weeks", _WEEKS, index=2, key="plan_weeks", width=90)
         shift = st.slider(
             "Move every service by, days", -60, 60, 0, key="plan_shift", width=230,

@@ -56,6 +56,7 @@ def dashboard(
     passed = sign_in_for(folder, address=address, file=sign_in)
     if passed is not None:
         read_roles(roles if roles is not None else folder / ROLES_FILE)
+    serve.check_port(address, port)
     at = f"http://127.0.0.1:{port}" if passed is None else passed.origin
     whom = "this machine's own user, who may do everything" if passed is None else "who signs in and has a role"
     say(f"Dashboard at {at} for the store {folder}, for {whom}; stop it with Ctrl+C.")

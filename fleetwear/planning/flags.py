@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -45,6 +45,10 @@ class Flags:
     joints: pd.DataFrame
     """One row a joint and load direction of those vehicles: the columns of ``forecast_joints`` with unit, joint,
     kind, depot, play_unit, distance_unit, and the joint's open action: action, action_date, action_by, action_note."""
+
+    def without_rows(self) -> Flags:
+        """Return which forecast they are of, and nothing that it says."""
+        return replace(self, vehicles=self.vehicles.iloc[:0].copy(), joints=self.joints.iloc[:0].copy())
 
 
 def latest_forecast(con: duckdb.DuckDBPyConnection, forecast_id: int | None = None) -> ForecastRun:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -31,6 +31,8 @@ class Trends:
 
     run: ForecastRun
     version: str
+    kinds: tuple[str, ...]
+    """The kinds of joint of the lives, in order; none if no part of known origin has a reading."""
     lives: pd.DataFrame
     """One row a life in one load direction: vehicle_id, kind, direction, model, depot, duty, supplier, cohort, read_km,
     n_visits, far_km, growth_mm_per_km with its variance (posterior of the mean growth over the first far_km)."""
@@ -47,10 +49,10 @@ class Trends:
     units: tuple[tuple[str, str], ...]
     """The units of play and distance that the fleet's vehicles are read in, the most frequent first."""
 
-    @property
-    def kinds(self) -> list[str]:
-        """The kinds of joint, in order."""
-        return sorted(self.lives["kind"].unique())
+    def without_rows(self) -> Trends:
+        """Return what is told of them all, without lives, curves and lifetimes."""
+        empty = {name: getattr(self, name).iloc[:0].copy() for name in ("lives", "curves", "lifetimes")}
+        return replace(self, **empty)
 
 
 def check_trend_question(trends: Trends, *, by: str, kind: str | None) -> None:
@@ -83,10 +85,12 @@ def read_trends(con: duckdb.DuckDBPyConnection, *, forecast_id: int | None = Non
     con.execute(sql("effects/lives"), {"every_result": True}).fetchall()
     con.execute(sql("trends/series"), fit).fetchall()
     surely_seen = run.settings.none_seen_mm + _SURELY_SEEN * run.settings.none_seen_softness_mm
+    lives = con.execute(sql("trends/growth"), fit).df()
     return Trends(
         run=run,
         version=version,
-        lives=con.execute(sql("trends/growth"), fit).df(),
+        kinds=tuple(sorted(lives["kind"].unique())),
+        lives=lives,
         curves=con.execute(sql("trends/curves"), fit | {"most": MOST_LIVES}).df(),
         lifetimes=con.execute(sql("trends/lifetimes"), fit | {"surely_seen_mm": surely_seen}).df(),
         effects=_effects(con, run.forecast_id),

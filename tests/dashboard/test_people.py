@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 import subprocess
 import sys
 
@@ -136,6 +137,18 @@ def test_the_command_does_not_start_for_others_without_sign_in_and_roles(tmp_pat
         assert isinstance(done.exception, InputError)
         assert words in str(done.exception)
         write_sign_in(tmp_path)
+    assert started == []
+
+
+def test_a_port_that_is_taken_is_told_before_anything_is_started(tmp_path, monkeypatch):
+    started = []
+    monkeypatch.setattr(subprocess, "run", lambda *arguments, **options: started.append(arguments))
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        asked = ["dashboard", "--store", str(tmp_path), "--port", str(taken.getsockname()[1])]
+        done = CliRunner().invoke(cli.app, asked)
+    assert isinstance(done.exception, InputError)
+    assert "cannot be listened on" in str(done.exception)
+    assert "choose another port with --port" in done.exception.mend
     assert started == []
 
 

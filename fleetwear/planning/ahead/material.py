@@ -18,7 +18,18 @@ from fleetwear.vocabulary import OUTCOME_RANKS
 if TYPE_CHECKING:
     import duckdb
 
+    from fleetwear.planning.flags import ForecastRun
     from fleetwear.wear.sums import Floats
+
+
+@dataclass(frozen=True)
+class PlanChoices:
+    """What can be chosen of a plan."""
+
+    run: ForecastRun
+    depots: list[str]
+    joints: pd.DataFrame
+    """One row a joint, by unit and position: unit, joint."""
 
 
 @dataclass(frozen=True)
@@ -36,6 +47,14 @@ class Material:
     """Running distance at which each series of the draws reaches its accepted risk; nan beyond the horizon."""
     stock: pd.DataFrame
     superseded: dict[str, str]
+
+    @property
+    def choices(self) -> PlanChoices:
+        """What can be chosen of its plans."""
+        joints = self.joints.sort_values(["unit", "position_id"])[["unit", "joint"]].astype(str)
+        return PlanChoices(
+            self.flags.run, sorted(self.flags.vehicles["depot"].dropna().unique()), joints.reset_index(drop=True)
+        )
 
 
 def read_material(con: duckdb.DuckDBPyConnection, *, forecast_id: int | None = None) -> Material:
