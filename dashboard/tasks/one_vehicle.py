@@ -148,7 +148,7 @@ def _untested(histories: list[JointHistory]) -> None:
 
 def _charts(histories: list[JointHistory], folder: str, number: int, name: str) -> None:
     st.subheader("Joints")
-    drawn = [at for at, history in enumerate(histories) if len(history.readings)]
+    drawn = [at for at, history in enumerate(histories) if history.is_read]
     if not drawn:
         st.markdown("No joint of this vehicle has a reading yet.")
         return

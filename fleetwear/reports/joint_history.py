@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from copy import copy
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -32,33 +34,55 @@ _SAME_KM = 1.0
 @dataclass(frozen=True)
 class JointHistory:
     """What a chart of one joint in one load direction shows; x is a distance run, which the odometer shows
-    unless it was swapped, or a date."""
+    unless it was swapped, or a date. What only a chart needs is made when it is asked for."""
 
     fact: pd.Series
     """The row of ``VehicleRecord.joints``."""
     axis: Axis
     x_title: str
     play_unit: str
-    readings: pd.DataFrame
-    """One row a stroke: x, play (nan where not measured), result, life ("current" or "earlier"), in_question,
-    note (a sentence)."""
-    curve: pd.DataFrame
-    """x, play, lower, upper (one reading, 95 %), until_now, ahead; no rows without a model."""
-    events: pd.DataFrame
-    """One row a piece of work: x, label."""
     limit: float | None
     limit_label: str
     window: tuple[object, object, object] | None
     """The next service: 5, 50 and 95 %."""
     now: object
-    pace: str
-    """A sentence on a change of pace that lies behind the joint, or empty."""
+    is_read: bool
+    """Whether it has a reading, be it of an earlier life."""
+    _record: VehicleRecord = field(repr=False)
+    _place: _Place = field(repr=False)
 
     @property
     def title(self) -> str:
         """The joint and load direction: "Left front lower ball joint, in-out"."""
         joint = str(self.fact["joint"])
         return f"{joint[:1].upper()}{joint[1:]}, {self.fact['direction']}"
+
+    @cached_property
+    def readings(self) -> pd.DataFrame:
+        """One row a stroke: x, play (nan where not measured), result, life ("current" or "earlier"), in_question,
+        note (a sentence)."""
+        return _readings(self._record, self._place, self.fact, self.play_unit)
+
+    @cached_property
+    def curve(self) -> pd.DataFrame:
+        """x, play, lower, upper (one reading, 95 %), until_now, ahead; no rows without a model."""
+        return _curve(self._record, self._place, self.fact, self.play_unit)
+
+    @cached_property
+    def events(self) -> pd.DataFrame:
+        """One row a piece of work: x, label."""
+        return _events(self._record, self._place, self.fact)
+
+    @cached_property
+    def pace(self) -> str:
+        """A sentence on a change of pace that lies behind the joint, or empty."""
+        return _pace(self._record, self.fact)
+
+    def showing(self, *, readings: pd.DataFrame, events: pd.DataFrame | None = None) -> JointHistory:
+        """Return the history with other readings, and other events if they are given."""
+        other = copy(self)
+        other.__dict__.update({"readings": readings} | ({} if events is None else {"events": events}))
+        return other
 
 
 class _Place:
@@ -118,10 +142,11 @@ def joint_histories(record: VehicleRecord) -> list[JointHistory]:
         chance=record.joints["p_over_next"].fillna(-1.0),
         share=record.joints["share_of_limit"].fillna(-1.0),
     ).sort_values(["rank", "chance", "share", "position_id", "direction"], ascending=[True, False, False, True, True])
-    return [_history(record, place, fact) for _, fact in joints.iterrows()]
+    read = set(zip(record.readings["position_id"], record.readings["direction"], strict=True))
+    return [_history(record, place, fact, read) for _, fact in joints.iterrows()]
 
 
-def _history(record: VehicleRecord, place: _Place, fact: pd.Series) -> JointHistory:
+def _history(record: VehicleRecord, place: _Place, fact: pd.Series, read: set[tuple[int, str]]) -> JointHistory:
     unit = str(record.vehicle["play_unit"])
     limit = fact["limit_mm"]
     return JointHistory(
@@ -129,14 +154,13 @@ def _history(record: VehicleRecord, place: _Place, fact: pd.Series) -> JointHist
         axis=place.axis,
         x_title=place.title,
         play_unit=unit,
-        readings=_readings(record, place, fact, unit),
-        curve=_curve(record, place, fact, unit),
-        events=_events(record, place, fact),
         limit=float(convert(limit, "mm", unit)) if is_known(limit) else None,
         limit_label=_limit_label(fact, unit),
         window=place.window(record.vehicle),
         now=place.of_km(place.now_km).iloc[0],
-        pace=_pace(record, fact),
+        is_read=(fact["position_id"], fact["direction"]) in read,
+        _record=record,
+        _place=place,
     )
 
 

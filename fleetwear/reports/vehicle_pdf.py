@@ -8,7 +8,6 @@ so the same record gives the same bytes anywhere.
 from __future__ import annotations
 
 import json
-from dataclasses import replace
 from datetime import UTC
 from functools import cache
 from importlib.resources import files
@@ -69,7 +68,7 @@ def vehicle_pdf(
         "paper": PAPERS[paper],
         "font": FONT,
         "look": {name: getattr(PRINT, name) for name in ("ink", "muted", "rule", "tint", "accent")},
-        "charts": [_chart(history) for history in [h for h in histories if len(h.readings)][:_CHARTS]],
+        "charts": [_chart(history) for history in [h for h in histories if h.is_read][:_CHARTS]],
     }
     made: bytes = typst.compile(
         _template(),
@@ -110,7 +109,7 @@ def _chart(history: JointHistory) -> dict[str, str]:
     import vl_convert
 
     greased = history.events["label"].astype(str).str.startswith(str(Work.GREASED))
-    bare = replace(history, readings=history.readings.assign(note=""), events=history.events[~greased])
+    bare = history.showing(readings=history.readings.assign(note=""), events=history.events[~greased])
     width, height = _CHART_PX
     spec = play_chart(bare, look=PRINT, width=width, height=height)
     spec["config"]["font"] = FONT

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import xml.etree.ElementTree as ET
 
 import altair as alt
@@ -126,7 +125,7 @@ def test_readings_without_a_number_stand_below_zero(con, flags):
             "note": ["a", "b", "c"],
         }
     )
-    spec = play_chart(dataclasses.replace(history, readings=bare))
+    spec = play_chart(history.showing(readings=bare))
     shapes = [layer["mark"]["shape"] for layer in spec["layer"] if layer["mark"]["type"] == "point"]
     assert sorted(shapes) == ["circle", "circle", "circle", "diamond", "triangle-down"]
     upright = [layer["encoding"].get("y", {}) for layer in spec["layer"]]

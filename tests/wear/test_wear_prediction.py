@@ -36,6 +36,24 @@ def test_quantiles_equal_numeric_inversion(mixture, probability, reading):
         assert got[i] == pytest.approx(optimize.brentq(excess, -50, 50, xtol=1e-13), abs=1e-9)
 
 
+def test_quantiles_of_mixtures_far_apart_leave_what_is_asked_beyond():
+    """Components of all scales and weights, so that Newton's steps fail where the density is next to nothing."""
+    rng = np.random.default_rng(5)
+    weight = rng.dirichlet(np.full(4, 0.2), 4000)
+    scale = 10.0 ** rng.uniform(-6, 6, (4000, 4))
+    hard = Components(scale * rng.normal(size=(4000, 4)), scale**2 * 10.0 ** rng.uniform(-8, 2, (4000, 4)),
+                      np.zeros((4000, 4)), weight)  # fmt: skip
+    for probability in (0.001, 0.025, 0.5, 0.975):
+        beyond = hard.exceeds(hard.quantile(probability))
+        assert np.abs(beyond - (1.0 - probability)).max() < 1e-8
+
+
+def test_a_step_among_components_is_found():
+    mean, variance = np.array([[1.0, 3.0]]), np.array([[0.0, 0.04]])
+    mixed = Components(mean, variance, np.zeros((1, 2)), np.array([[0.6, 0.4]]))
+    assert mixed.quantile(0.5)[0] == pytest.approx(1.0, abs=1e-9)
+
+
 def test_moments_equal_a_loop(mixture):
     mean, sd = mixture.moments()
     for i in range(12):
