@@ -15,8 +15,12 @@ import altair as alt
 import pytest
 
 import demo_fleet
+from fleetwear.cli import program
 from fleetwear.forecast import Settings
 from pipelines import backtest, load, nightly, publish
+
+program.NOBODY_WAITS = 0
+"""Commands run in the process of the tests, which would give way for good, with the servers that it starts."""
 
 TODAY = date(2026, 11, 20)
 MADE_AT = datetime(2026, 11, 20, 6, 0)

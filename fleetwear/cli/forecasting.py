@@ -23,7 +23,7 @@ from fleetwear.cli.options import (
     now,
     store_folder,
 )
-from fleetwear.cli.program import app
+from fleetwear.cli.program import app, give_way
 from fleetwear.cli.talk import progress, say
 
 
@@ -73,6 +73,7 @@ def forecast(
     """
     from pipelines import nightly
 
+    give_way()
     folder, day = store_folder(store), as_of_day(as_of)
     number = nightly.run(
         folder,
@@ -118,6 +119,7 @@ def backtest(
     from pipelines import backtest as pipeline
     from pipelines import publish
 
+    give_way()
     folder = store_folder(store)
     number = pipeline.run(
         folder,

@@ -12,6 +12,9 @@ from fleetwear.cli.talk import say
 from fleetwear.errors import FleetwearError
 from fleetwear.vocabulary import CAUTION
 
+NOBODY_WAITS = 10
+"""How little pressing work is that nobody waits for: ``nice``."""
+
 app = typer.Typer(
     name="fleetwear",
     help="Track and forecast the wear of suspension and steering joints over a fleet's repeat visits.\n\n" + CAUTION,
@@ -36,6 +39,12 @@ def main_options(
         raise typer.BadParameter("it is text or json", param_hint=logs.LOG_VARIABLE) from error
     if debug:
         os.environ["FLEETWEAR_DEBUG"] = "1"
+
+
+def give_way() -> None:
+    """Let other programs of this machine go first: somebody waits for a page, nobody for a night's work."""
+    if hasattr(os, "setpriority"):
+        os.setpriority(os.PRIO_PROCESS, 0, max(os.getpriority(os.PRIO_PROCESS, 0), NOBODY_WAITS))
 
 
 def main() -> None:

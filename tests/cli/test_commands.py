@@ -1,6 +1,9 @@
 """The command line: data to standard output, talk to standard error, exit codes, safe to run twice."""
 
 import json
+import os
+import subprocess
+import sys
 from io import StringIO
 
 import pandas as pd
@@ -159,6 +162,20 @@ def test_an_unknown_vehicle_gets_the_nearest_unit_numbers(demo_store, monkeypatc
 
 def test_a_command_that_is_not_understood_exits_with_two():
     assert invoke("flags", "--no-such-option").exit_code == 2
+
+
+def test_a_night_s_work_gives_way_to_what_somebody_waits_for(tmp_path):
+    told = (
+        "import os, atexit; from fleetwear.cli import main; "
+        "atexit.register(lambda: print(os.getpriority(os.PRIO_PROCESS, 0))); main()"
+    )
+    own = os.getpriority(os.PRIO_PROCESS, 0)
+    for asked, expected in (("forecast", max(own, 10)), ("flags", own)):
+        done = subprocess.run(
+            [sys.executable, "-c", told, asked, "--store", str(tmp_path)], capture_output=True, text=True, check=False
+        )
+        assert done.returncode == 1, "there is no store"
+        assert done.stdout.split() == [str(expected)]
 
 
 def test_debug_shows_the_traceback(tmp_path, monkeypatch):
