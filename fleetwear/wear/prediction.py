@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
@@ -18,7 +17,7 @@ if TYPE_CHECKING:
     from fleetwear.wear.sums import Floats
 
 _MOST_STEPS = 100
-_ROOT_TWO_PI = math.sqrt(2.0 * math.pi)
+_ROOT_TWO_PI = float(np.sqrt(2.0 * np.pi))
 _CLOSE_SD, _CLOSE = 1e-10, 1e-15
 """A quantile is found once a step is this small beside the narrowest component, or beside where it lies."""
 
