@@ -337,3 +337,46 @@ def test_of_two_at_the_same_time_the_second_is_told(filled):
     told = sorted(one.communicate(timeout=60)[0].decode() for one in both)
     assert "already corrected by T" in told[0]
     assert told[1] == "1 []\n"
+
+
+VIN, OTHER_VIN = "1M8GDM9AXKP042788", "2G1WF52E859355243"
+OF_VEHICLE = "select unit, vin from known_visits join known_vehicles using (vehicle_id) order by visit_date, unit"
+
+
+def test_a_corrected_vin_leaves_no_visit_behind(filled):
+    text = f"unit,model,vin,valid from,depot\nC1,Alpha,{VIN},2020-01-01,N\nC1,Alpha,{VIN},2023-01-01,S\n"
+    loaded(filled, "v.csv", text, BEFORE)
+    loaded(filled, "s.csv", "unit,visit date,odometer\nC1,2023-05-01,1000 km\n", BEFORE)
+    rows = [row for (row,) in filled.rows("select vehicle_row_id from vehicles where unit = 'C1' order by 1")]
+    summary = correct(filled, *(f"vehicle,{row},vin={OTHER_VIN}" for row in rows))
+    assert (summary.rows_in, summary.rows_quarantined) == (2, 0)
+    assert known(filled, OF_VEHICLE)[0] == ("C1", OTHER_VIN)
+    assert known(filled, OF_VEHICLE, BEFORE)[0] == ("C1", VIN)
+    loaded(filled, "v.csv", text)
+    loaded(filled, "t.csv", "unit,visit date,odometer\nC1,2023-09-01,2000 km\n")
+    assert known(filled, OF_VEHICLE)[:2] == [("C1", OTHER_VIN)] * 2
+
+
+def test_a_row_is_not_corrected_into_another_vehicle_on_record(filled):
+    text = f"unit,model,vin,valid from\nC1,Alpha,{VIN},2020-01-01\nD7,Alpha,{OTHER_VIN},2021-01-01\n"
+    loaded(filled, "v.csv", text, BEFORE)
+    ((row,),) = filled.rows("select vehicle_row_id from vehicles where unit = 'C1'")
+    assert correct(filled, f"vehicle,{row},vin={OTHER_VIN}").rows_quarantined == 1
+    assert f'vin "{OTHER_VIN}" is that of unit "D7", which is another vehicle on record' in filled.reasons()[0][0]
+    assert filled.rows("select count(*) from corrections") == [(0,)]
+
+
+def test_a_vin_that_tied_two_units_by_mistake_ties_them_no_more_once_corrected(filled):
+    loaded(
+        filled, "v.csv", f"unit,model,vin,valid from\nC1,Alpha,{VIN},2020-01-01\nD7,Alpha,{VIN},2021-01-01\n", BEFORE
+    )
+    ((row,),) = filled.rows("select vehicle_row_id from vehicles where unit = 'D7'")
+    assert correct(filled, f"vehicle,{row},vin={OTHER_VIN}").rows_in == 1
+    loaded(filled, "w.csv", "unit,model,depot,valid from\nC1,Alpha,S,2022-01-01\n")
+    found = filled.rows(
+        "select unit, min(vehicle_id), max(vehicle_id) from vehicles "
+        "anti join superseded as gone on gone.table_name = 'vehicles' and gone.row_id = vehicle_row_id "
+        "where unit in ('C1', 'D7') group by unit order by unit"
+    )
+    (_, one, also_one), (_, two, _) = found
+    assert one == also_one != two
