@@ -147,6 +147,8 @@ class Rewrite(SheetLoad):
         reasons = self.con.execute("select reasons from checked").fetchall()[0][0]
         if self._table == "vehicles" and not reasons:
             reasons = self._stay_the_vehicle()
+        if self._table == "visits" and not reasons:
+            reasons = self._leave_no_reading()
         if reasons:
             return Rewritten(None, tuple(reasons))
         home = "visit_notes" if self._table == "visits" else self._table
@@ -186,6 +188,15 @@ class Rewrite(SheetLoad):
             f'vin "{vin}" is that of unit "{unit}", which is another vehicle on record: correct it there, or withdraw '
             "this row and load the right one"
             for vin, unit in found
+        ]
+
+    def _leave_no_reading(self) -> list[str]:
+        """Return why a visit cannot become another vehicle's: its readings are of joints of the one that it was."""
+        found = self.con.execute(statement("readings_left_behind"), {"row_id": self.row_id}).fetchall()
+        return [
+            f'{n} readings were taken at this visit of unit "{unit}", and they do not go over to unit "{new_unit}": '
+            "withdraw the visit, and its readings with it, and load them all for the right unit"
+            for unit, new_unit, n in found
         ]
 
     @property

@@ -380,3 +380,29 @@ def test_a_vin_that_tied_two_units_by_mistake_ties_them_no_more_once_corrected(f
     )
     (_, one, also_one), (_, two, _) = found
     assert one == also_one != two
+
+
+@pytest.mark.parametrize("unit", ["A2", "B1"])
+def test_a_visit_with_readings_does_not_become_another_vehicles(filled, unit):
+    summary = correct(filled, f"visit,2,unit={unit}")
+    assert summary.rows_quarantined == 1
+    ((reason,),) = filled.reasons()
+    assert reason.startswith(
+        f'2 readings were taken at this visit of unit "A1", and they do not go over to unit "{unit}"'
+    )
+    assert plays(filled) == ALL
+    assert correct(filled, "visit,2,withdraw", f"visit,2,unit={unit}", "visit,2,reinstate", name="d.csv").rows_in == 2
+
+
+def test_a_visit_without_readings_may_become_another_vehicles(filled):
+    loaded(filled, "s.csv", "unit,visit date,odometer\nA1,2023-05-01,100 km\n", BEFORE)
+    ((visit,),) = filled.rows("select visit_id from visits where odometer_km = 100")
+    assert correct(filled, f"visit,{visit},unit=A2").rows_in == 1
+    assert not verify(filled.store.folder).wrong
+
+
+def test_verify_tells_of_readings_at_another_vehicles_visit(filled):
+    with filled.store.writer() as con:
+        con.execute("update reading_rows set vehicle_id = 2 where reading_id = 1")
+    (told,) = verify(filled.store.folder).wrong
+    assert told.startswith("1 readings, from number 1 to 1, are of another vehicle than their visit 1: withdraw")
