@@ -406,3 +406,23 @@ def test_verify_tells_of_readings_at_another_vehicles_visit(filled):
         con.execute("update reading_rows set vehicle_id = 2 where reading_id = 1")
     (told,) = verify(filled.store.folder).wrong
     assert told.startswith("1 readings, from number 1 to 1, are of another vehicle than their visit 1: withdraw")
+
+
+@pytest.mark.parametrize("least_rows", [0, 10_000])
+def test_the_mended_file_of_a_moved_visit_doubles_no_reading(filled, monkeypatch, least_rows):
+    """Whether its rows are put together or checked one by one; a visit moved twice, with a reading said twice."""
+    monkeypatch.setattr("fleetwear.intake.readings_load.LEAST_ROWS", least_rows)
+    monkeypatch.setattr("fleetwear.intake.readings_load.ROWS_EACH", 0)
+    twice = READINGS + f"A1,2024-02-10,2000,T1,{JOINT},in-out,22 thou\n"
+    assert loaded(filled, "readings.csv", twice).rows_in == 1
+    for number, change in ((2, "visit date=2024-02-11"), (4, "visit date=2024-02-12; odometer=2010 km")):
+        assert correct(filled, f"visit,{number},{change}", name=f"c{number}.csv").rows_in == 1
+    before = known(filled, "select * from known_readings order by reading_id")
+    mended = twice.replace("2024-02-10,2000", "2024-02-12,2010")
+    for text in (mended, twice):
+        summary = loaded(filled, "readings.csv", text)
+        assert (summary.rows_in, summary.rows_known) == (0, 5)
+    assert known(filled, "select * from known_readings order by reading_id") == before
+    more = mended + f"A1,2024-02-12,2010,T1,{JOINT},in-out,22 thou\nA1,2024-02-12,2010,T1,{JOINT},in-out,24 thou\n"
+    assert loaded(filled, "readings.csv", more).rows_in == 2, "a third stroke that reads the same is a new one"
+    assert len(known(filled, "select 1 from known_readings where stroke > 0")) == len(before) + 2
