@@ -139,11 +139,16 @@ class Rewrite(SheetLoad):
 
     correction_id: int = field(kw_only=True)
     given: dict[str, str | None] = field(kw_only=True)
+    row_id: int = field(kw_only=True)
 
     def attempt(self, load_id: int) -> Rewritten:
         """Check the row as its own file's row, store it, and return what became of it."""
         self._check()
         reasons = self.con.execute("select reasons from checked").fetchall()[0][0]
+        if self._table == "vehicles" and not reasons:
+            reasons = self._stay_the_vehicle()
+        if self._table == "visits" and not reasons:
+            reasons = self._leave_no_reading()
         if reasons:
             return Rewritten(None, tuple(reasons))
         home = "visit_notes" if self._table == "visits" else self._table
@@ -170,6 +175,29 @@ class Rewrite(SheetLoad):
             f"select {ID_COLUMNS[self._table]} from {home} where row_key = $key", {"key": key}
         ).fetchall()[0][0]
         return Rewritten(int(number), set_aside=aside)
+
+    def _stay_the_vehicle(self) -> list[str]:
+        """Have the row describe the vehicle that the old one did; return why it cannot, if it is another one's number.
+
+        Visits and work are tied to the vehicle: a corrected identification number must not leave them behind.
+        """
+        self._run("kept_vehicle", row_id=self.row_id)
+        found = self.con.execute(statement("vehicle_of_number")).fetchall()
+        self._run("same_vehicle")
+        return [
+            f'vin "{vin}" is that of unit "{unit}", which is another vehicle on record: correct it there, or withdraw '
+            "this row and load the right one"
+            for vin, unit in found
+        ]
+
+    def _leave_no_reading(self) -> list[str]:
+        """Return why a visit cannot become another vehicle's: its readings are of joints of the one that it was."""
+        found = self.con.execute(statement("readings_left_behind"), {"row_id": self.row_id}).fetchall()
+        return [
+            f'{n} readings were taken at this visit of unit "{unit}", and they do not go over to unit "{new_unit}": '
+            "withdraw the visit, and its readings with it, and load them all for the right unit"
+            for unit, new_unit, n in found
+        ]
 
     @property
     def _is_rewrite(self) -> bool:
@@ -230,4 +258,5 @@ def rewrite(
         loaded_at=loaded_at,
         correction_id=correction_id,
         given=given,
+        row_id=row.row_id,
     ).attempt(load_id)

@@ -156,8 +156,9 @@ class Store:
         """Copy the store's file as it is, before its schema is brought forward.
 
         The file is read through a handle that is closed only after the connection: closing it earlier would drop
-        the lock that keeps other processes out.
+        the lock that keeps other processes out. Whoever was cut off while copying had the lock, and has it no more.
         """
+        remove_unfinished_copies(self.folder)
         con.execute("checkpoint")
         moment = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%fZ")
         kept = self.folder / f"store.schema-{version:04d}.{moment}.duckdb"
@@ -226,6 +227,12 @@ class Store:
             yield con
         finally:
             con.close()
+
+
+def remove_unfinished_copies(folder: Path) -> None:
+    """Remove what is left of copies of a store that were cut off; only for one who holds the store's lock."""
+    for left in folder.glob("store.schema-*.duckdb.unfinished"):
+        left.unlink(missing_ok=True)
 
 
 @contextmanager

@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fleetwear.errors import InputError, StoreError
-from fleetwear.store.connection import Store
+from fleetwear.store.connection import Store, remove_unfinished_copies
 from fleetwear.store.inbox import COLUMNS, CONTENT, MANIFEST, Inbox
 from fleetwear.store.location import DRAFT_FOLDER, DRAFT_LOCK, SNAPSHOT_FOLDER, STORE_FILE
 from fleetwear.store.rewriting_files import Name, without_name
@@ -101,6 +101,7 @@ def _erase(con: duckdb.DuckDBPyConnection, store: Store, name: Name, *, by: str,
         (folder / _UNDER_WAY).unlink(missing_ok=True)
         raise InputError("that name stands nowhere in the store", where=str(folder), mend="See how it is written.")
     _swap_store(con, store, name, cells=cells, by=by, why=why, rewritten=rewritten)
+    remove_unfinished_copies(folder)
     copies = [path for path in folder.glob("store.schema-*.duckdb") if path.is_file()]
     for path in copies:
         fresh = path.with_name(f"{path.name}.unfinished")

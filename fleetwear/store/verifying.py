@@ -70,6 +70,7 @@ def verify(
             wrong += _recount(con)
             if version >= _CORRECTIONS_SINCE:
                 wrong += _corrections(con)
+                wrong += _of_others(con)
             wrong += _doubled(con)
             wrong += _orphans(con, report)
             loads, rows = con.execute(
@@ -128,6 +129,14 @@ def _doubled(con: duckdb.DuckDBPyConnection) -> list[str]:
     ] + [
         f"{n} readings have the number {reading_id}."
         for reading_id, n in con.execute(sql("verify/doubled_numbers")).fetchall()
+    ]
+
+
+def _of_others(con: duckdb.DuckDBPyConnection) -> list[str]:
+    return [
+        f"{n} readings, from number {first_id} to {last_id}, are of another vehicle than their visit {visit_id}: "
+        "withdraw the visit, and load it with its readings for the right unit."
+        for visit_id, n, first_id, last_id in con.execute(sql("verify/other_vehicles")).fetchall()
     ]
 
 

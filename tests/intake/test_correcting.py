@@ -337,3 +337,92 @@ def test_of_two_at_the_same_time_the_second_is_told(filled):
     told = sorted(one.communicate(timeout=60)[0].decode() for one in both)
     assert "already corrected by T" in told[0]
     assert told[1] == "1 []\n"
+
+
+VIN, OTHER_VIN = "1M8GDM9AXKP042788", "2G1WF52E859355243"
+OF_VEHICLE = "select unit, vin from known_visits join known_vehicles using (vehicle_id) order by visit_date, unit"
+
+
+def test_a_corrected_vin_leaves_no_visit_behind(filled):
+    text = f"unit,model,vin,valid from,depot\nC1,Alpha,{VIN},2020-01-01,N\nC1,Alpha,{VIN},2023-01-01,S\n"
+    loaded(filled, "v.csv", text, BEFORE)
+    loaded(filled, "s.csv", "unit,visit date,odometer\nC1,2023-05-01,1000 km\n", BEFORE)
+    rows = [row for (row,) in filled.rows("select vehicle_row_id from vehicles where unit = 'C1' order by 1")]
+    summary = correct(filled, *(f"vehicle,{row},vin={OTHER_VIN}" for row in rows))
+    assert (summary.rows_in, summary.rows_quarantined) == (2, 0)
+    assert known(filled, OF_VEHICLE)[0] == ("C1", OTHER_VIN)
+    assert known(filled, OF_VEHICLE, BEFORE)[0] == ("C1", VIN)
+    loaded(filled, "v.csv", text)
+    loaded(filled, "t.csv", "unit,visit date,odometer\nC1,2023-09-01,2000 km\n")
+    assert known(filled, OF_VEHICLE)[:2] == [("C1", OTHER_VIN)] * 2
+
+
+def test_a_row_is_not_corrected_into_another_vehicle_on_record(filled):
+    text = f"unit,model,vin,valid from\nC1,Alpha,{VIN},2020-01-01\nD7,Alpha,{OTHER_VIN},2021-01-01\n"
+    loaded(filled, "v.csv", text, BEFORE)
+    ((row,),) = filled.rows("select vehicle_row_id from vehicles where unit = 'C1'")
+    assert correct(filled, f"vehicle,{row},vin={OTHER_VIN}").rows_quarantined == 1
+    assert f'vin "{OTHER_VIN}" is that of unit "D7", which is another vehicle on record' in filled.reasons()[0][0]
+    assert filled.rows("select count(*) from corrections") == [(0,)]
+
+
+def test_a_vin_that_tied_two_units_by_mistake_ties_them_no_more_once_corrected(filled):
+    loaded(
+        filled, "v.csv", f"unit,model,vin,valid from\nC1,Alpha,{VIN},2020-01-01\nD7,Alpha,{VIN},2021-01-01\n", BEFORE
+    )
+    ((row,),) = filled.rows("select vehicle_row_id from vehicles where unit = 'D7'")
+    assert correct(filled, f"vehicle,{row},vin={OTHER_VIN}").rows_in == 1
+    loaded(filled, "w.csv", "unit,model,depot,valid from\nC1,Alpha,S,2022-01-01\n")
+    found = filled.rows(
+        "select unit, min(vehicle_id), max(vehicle_id) from vehicles "
+        "anti join superseded as gone on gone.table_name = 'vehicles' and gone.row_id = vehicle_row_id "
+        "where unit in ('C1', 'D7') group by unit order by unit"
+    )
+    (_, one, also_one), (_, two, _) = found
+    assert one == also_one != two
+
+
+@pytest.mark.parametrize("unit", ["A2", "B1"])
+def test_a_visit_with_readings_does_not_become_another_vehicles(filled, unit):
+    summary = correct(filled, f"visit,2,unit={unit}")
+    assert summary.rows_quarantined == 1
+    ((reason,),) = filled.reasons()
+    assert reason.startswith(
+        f'2 readings were taken at this visit of unit "A1", and they do not go over to unit "{unit}"'
+    )
+    assert plays(filled) == ALL
+    assert correct(filled, "visit,2,withdraw", f"visit,2,unit={unit}", "visit,2,reinstate", name="d.csv").rows_in == 2
+
+
+def test_a_visit_without_readings_may_become_another_vehicles(filled):
+    loaded(filled, "s.csv", "unit,visit date,odometer\nA1,2023-05-01,100 km\n", BEFORE)
+    ((visit,),) = filled.rows("select visit_id from visits where odometer_km = 100")
+    assert correct(filled, f"visit,{visit},unit=A2").rows_in == 1
+    assert not verify(filled.store.folder).wrong
+
+
+def test_verify_tells_of_readings_at_another_vehicles_visit(filled):
+    with filled.store.writer() as con:
+        con.execute("update reading_rows set vehicle_id = 2 where reading_id = 1")
+    (told,) = verify(filled.store.folder).wrong
+    assert told.startswith("1 readings, from number 1 to 1, are of another vehicle than their visit 1: withdraw")
+
+
+@pytest.mark.parametrize("least_rows", [0, 10_000])
+def test_the_mended_file_of_a_moved_visit_doubles_no_reading(filled, monkeypatch, least_rows):
+    """Whether its rows are put together or checked one by one; a visit moved twice, with a reading said twice."""
+    monkeypatch.setattr("fleetwear.intake.readings_load.LEAST_ROWS", least_rows)
+    monkeypatch.setattr("fleetwear.intake.readings_load.ROWS_EACH", 0)
+    twice = READINGS + f"A1,2024-02-10,2000,T1,{JOINT},in-out,22 thou\n"
+    assert loaded(filled, "readings.csv", twice).rows_in == 1
+    for number, change in ((2, "visit date=2024-02-11"), (4, "visit date=2024-02-12; odometer=2010 km")):
+        assert correct(filled, f"visit,{number},{change}", name=f"c{number}.csv").rows_in == 1
+    before = known(filled, "select * from known_readings order by reading_id")
+    mended = twice.replace("2024-02-10,2000", "2024-02-12,2010")
+    for text in (mended, twice):
+        summary = loaded(filled, "readings.csv", text)
+        assert (summary.rows_in, summary.rows_known) == (0, 5)
+    assert known(filled, "select * from known_readings order by reading_id") == before
+    more = mended + f"A1,2024-02-12,2010,T1,{JOINT},in-out,22 thou\nA1,2024-02-12,2010,T1,{JOINT},in-out,24 thou\n"
+    assert loaded(filled, "readings.csv", more).rows_in == 2, "a third stroke that reads the same is a new one"
+    assert len(known(filled, "select 1 from known_readings where stroke > 0")) == len(before) + 2

@@ -162,3 +162,35 @@ def test_one_swapped_vehicle_or_equal_sides_are_no_reason_to_ask():
     asked = [compare_sides(vehicle, *rng.uniform(0, 0.4, (2, 18))).look_swapped for _ in range(2000)]
     assert sum(asked) == 0
     assert not compare_sides(vehicle[:0], own[:0], own[:0]).look_swapped
+
+
+VEHICLES = "unit,model,vin,valid from\n"
+SINCE_2020 = "select unit, valid_from::varchar, vehicle_id from vehicles where valid_from >= '2020-01-01'"
+
+
+@pytest.mark.parametrize("loads", [1, 3])
+def test_a_unit_without_vin_that_later_gets_the_vehicle_of_another_unit_is_not_that_vehicle(bench, loads):
+    """C1 had no number; since 2023 it is what D7 was, which is not what C1 was before."""
+    rows = ["C1,Alpha,,2020-01-01\n", f"D7,Alpha,{ONE},2020-01-01\n", f"C1,Alpha,{ONE},2023-01-01\n"]
+    files = ["".join(rows)] if loads == 1 else rows
+    for number, text in enumerate(files):
+        summary = bench.load(f"v{number}.csv", VEHICLES + text)
+        assert summary.rows_quarantined == 0
+    vehicle = {f"{unit} {day}": number for unit, day, number in bench.rows(SINCE_2020)}
+    assert vehicle["C1 2020-01-01"] != vehicle["D7 2020-01-01"] == vehicle["C1 2023-01-01"]
+    assert any("unit C1 is another vehicle from 2023-01-01 on" in remark for remark in summary.remarks)
+    assert any("unit C1 was unit D7 before 2023-01-01" in remark for remark in summary.remarks)
+
+
+@pytest.mark.parametrize("order", [(0, 1), (1, 0)])
+def test_a_number_freed_and_given_away_on_one_day_does_not_join_two_vehicles(bench, order):
+    """The vehicle is D7 from 2023 on, and C1 goes to one whose identification number is not known."""
+    bench.load("v.csv", f"{VEHICLES}C1,Alpha,{ONE},2020-01-01\n")
+    rows = [f"D7,Alpha,{ONE},2023-01-01\n", "C1,Alpha,,2023-01-01\n"]
+    summary = bench.load("w.csv", VEHICLES + "".join(rows[place] for place in order))
+    assert summary.rows_quarantined == 0
+    vehicle = {f"{unit} {day}": number for unit, day, number in bench.rows(SINCE_2020)}
+    assert vehicle["C1 2020-01-01"] == vehicle["D7 2023-01-01"] != vehicle["C1 2023-01-01"]
+    bench.load("x.csv", f"{VEHICLES}C1,Alpha,,2023-09-01\nC1,Alpha,{TWO},2024-01-01\n")
+    later = bench.rows("select distinct vehicle_id from vehicles where unit = 'C1' and valid_from >= '2023-01-01'")
+    assert later == [(vehicle["C1 2023-01-01"],)]

@@ -10,7 +10,10 @@ from fleetwear.intake import loading, readings_load
 from fleetwear.intake.columns import BY_NAME
 from fleetwear.intake.sheet_loading import SheetLoad
 
-HEADER = "unit,visit date,odometer,odometer unit,joint,direction,technician,shop,session,stroke,result,play,play unit"
+HEADER = (
+    "unit,visit date,odometer,odometer unit,joint,direction,technician,shop,session,stroke,result,play,play unit,"
+    "method,support,read at,indicator,instrument,timing,resolution"
+)
 LEFT, RIGHT, ROD = "left front lower ball joint", "right front lower ball joint", "left front tie rod end"
 
 GOOD = st.tuples(
@@ -26,18 +29,22 @@ GOOD = st.tuples(
     st.sampled_from(["", "", "1", "2"]),
     st.sampled_from([("", "0.5", "mm"), ("", "20", "thou"), ("measured", "0.25", "mm"), ("none seen", "", ""),
                      ("", "none seen", "")]),
+    st.tuples(
+        *(st.sampled_from(["", "", cell])
+          for cell in ("lever under tyre", "hanging", "ball stud", "dial indicator", "D7", "after work", "0.01 mm"))
+    ),
 )  # fmt: skip
 BAD = st.sampled_from([(10, ("none seen", "0.5", "mm")), (9, "0"), (1, 900), (0, "Z9"), (4, 2), (10, ("", "x", "mm"))])
 JOINTS = {"A": (LEFT, RIGHT, ROD), "B": ("left 1 upper kingpin", "left 1 upper kingpin", ROD)}
 
 
 def line(reading):
-    unit, turn, off, mile, joint, direction, technician, shop, session, stroke, (result, play, play_unit) = reading
+    unit, turn, off, mile, joint, direction, technician, shop, session, stroke, (result, play, play_unit), way = reading
     day = date(2022, 1, 1) + timedelta(days=90 * turn)
     odometer = "" if off == 1 else str(5_000 + 6_000 * turn + off)
     joint = JOINTS.get(unit[0].upper(), JOINTS["A"])[joint]
     cells = [unit, day.isoformat(), odometer, mile, joint, direction, technician, shop, session, stroke]
-    return ",".join([*cells, result, play, play_unit])
+    return ",".join([*cells, result, play, play_unit, *way])
 
 
 def told(summary):
@@ -81,7 +88,7 @@ def rows_of_a_large_sheet(rows):
         unit, turn = ("A1", "A2")[visit % 2], visit // 2
         day = date(2020, 1, 2) + timedelta(days=turn)
         side, direction = (LEFT, RIGHT)[joint // 2], ("in-out", "fore-aft")[joint % 2]
-        yield f"{unit},{day},{1_000 + 10 * turn},km,{side},{direction},T1,,,,,0.{n % 90 + 10},mm"
+        yield f"{unit},{day},{1_000 + 10 * turn},km,{side},{direction},T1,,,,,0.{n % 90 + 10},mm,,,,,,,"
 
 
 def test_large_clean_sheets_are_put_together(bench, monkeypatch):

@@ -140,6 +140,14 @@ def test_what_comes_after_goes_on_as_before(folder, tmp_path):
     assert not verify(folder).wrong
 
 
+def test_a_copy_of_an_earlier_schema_that_was_cut_off_holds_no_name_either(folder):
+    cut_off = folder / "store.schema-0015.20260101T000000000000Z.duckdb.unfinished"
+    content = (folder / "store.duckdb").read_bytes()
+    cut_off.write_bytes(content[: len(content) // 2])
+    assert erase_person(folder, NAME, by="T2", why="asked").left == ()
+    assert not cut_off.exists()
+
+
 def make_empty(tmp_path):
     (tmp_path / "v.csv").write_text("unit,model\nA2,Alpha\n")
     load.run(tmp_path / "other", [tmp_path / "v.csv"], TODAY)

@@ -91,6 +91,7 @@ def test_an_earlier_schema_is_copied_before_it_is_brought_up_to_date(tmp_path):
     con = connect(tmp_path / "store.duckdb", read_only=False)
     migrate(con, steps=migrations()[:4])
     con.close()
+    (tmp_path / "store.schema-0004.20260101T000000000000Z.duckdb.unfinished").write_bytes(b"cut off")
     with Store(tmp_path).writer() as con:
         assert con.execute("select count(*) from inbox_entries").fetchall() == [(0,)]
     (kept,) = tmp_path.glob("store.schema-0004.*.duckdb")

@@ -16,13 +16,23 @@ keyed as (
         ] || case when d.weight_class is null then [] else [d.weight_class] end)::varchar as content
     from dated as d
 ),
--- A vehicle is known by its identification number, else by its unit number. A row without the first has that of the
--- rows of its unit before it, or else after it; a number that is a slip for the one before it is that one.
+corrected_rows as (
+    select v.row_key
+    from vehicles as v
+    semi join superseded as gone on gone.table_name = 'vehicles' and gone.row_id = v.vehicle_row_id
+),
+-- A vehicle is known by its identification number, else by its unit number. A number that is a slip for the one before
+-- it is that one. A row without a number has that of the rows of its unit before it, or else after it, unless another
+-- unit bears that number in between: then the number has moved on from this vehicle, or came to the unit with another.
 numbered as (
-    select unit_key, from_date, false as is_stored, n, vin_of(vin) as vin_key, null::bigint as vehicle_id
+    select
+        unit_key, from_date, false as is_stored, n, vin_of(vin) as vin_key, null::bigint as vehicle_id,
+        md5(content || '1') in (select row_key from corrected_rows) as is_corrected
     from keyed
     union all
-    select lower(unit), valid_from, true, vehicle_row_id, vin_of(vin), vehicle_id
+    select
+        lower(unit), valid_from, true, vehicle_row_id, vin_of(vin), vehicle_id,
+        row_key in (select row_key from corrected_rows)
     from vehicles
 ),
 compared_numbers as (
@@ -33,25 +43,78 @@ compared_numbers as (
         ) as vin_before
     from numbered
 ),
-filled as (
+own_numbers as (
     select
-        *,
-        coalesce(
-            last_value(case when vin_is_slip(vin_key, vin_before) then vin_before else vin_key end ignore nulls) over (
-                partition by unit_key order by from_date, not is_stored, n
-                rows between unbounded preceding and current row
-            ),
-            first_value(vin_key ignore nulls) over (
-                partition by unit_key order by from_date, not is_stored, n
-                rows between current row and unbounded following
-            ),
-            'unit ' || unit_key
-        ) as identity
+        * exclude (vin_before),
+        case when vin_is_slip(vin_key, vin_before) then vin_before else vin_key end as own_vin,
+        case when vin_key is not null then from_date end as own_date
     from compared_numbers
 ),
+borne as (
+    select distinct own_vin as vin, unit_key, from_date
+    from own_numbers
+    where own_vin is not null and not is_corrected
+),
+neighbours as (
+    select
+        *,
+        last_value(own_vin ignore nulls) over before_it as last_vin,
+        last_value(own_date ignore nulls) over before_it as last_date,
+        first_value(own_vin ignore nulls) over after_it as next_vin,
+        first_value(own_date ignore nulls) over after_it as next_date
+    from own_numbers
+    window
+        before_it as (
+            partition by unit_key order by from_date, not is_stored, n
+            rows between unbounded preceding and current row
+        ),
+        after_it as (
+            partition by unit_key order by from_date, not is_stored, n
+            rows between current row and unbounded following
+        )
+),
+moved_on as (
+    select distinct r.is_stored, r.n
+    from neighbours as r
+    inner join borne as b
+        on b.vin = r.last_vin and b.unit_key <> r.unit_key and b.from_date > r.last_date and b.from_date <= r.from_date
+    where r.own_vin is null
+),
+came_later as (
+    select distinct r.is_stored, r.n
+    from neighbours as r
+    inner join borne as b on b.vin = r.next_vin and b.unit_key <> r.unit_key and b.from_date < r.next_date
+    where r.own_vin is null
+),
+filled as (
+    select
+        r.*,
+        coalesce(
+            case when moved_on.n is null then r.last_vin end,
+            case when came_later.n is null then r.next_vin end,
+            'unit ' || r.unit_key
+        ) as identity
+    from neighbours as r
+    left join moved_on on moved_on.is_stored = r.is_stored and moved_on.n = r.n
+    left join came_later on came_later.is_stored = r.is_stored and came_later.n = r.n
+),
+-- Where several vehicles on record have the identity, that counts which bears the number itself; one that bears another
+-- number never counts for it.
 identified as (
-    select is_stored, n, identity, min(vehicle_id) over (partition by identity) as vehicle_id
-    from filled
+    select
+        f.is_stored,
+        f.n,
+        f.identity,
+        coalesce(
+            min(f.vehicle_id) filter (where f.own_vin is not null) over same_identity,
+            min(f.vehicle_id) filter (
+                where f.identity = 'unit ' || f.unit_key or f.vehicle_id not in (
+                    select o.vehicle_id from own_numbers as o where o.is_stored and o.own_vin is not null
+                )
+            ) over same_identity
+        ) as vehicle_id
+    from filled as f
+    window same_identity as (partition by f.identity)
 ),
 compared as (
     select

@@ -17,7 +17,10 @@ times as (
     where table_name = $table_name
     group by row_key
 )
-select c.n, md5(c.content || (c.occurrence + coalesce(times.times, 0))::varchar) as row_key
+select
+    c.n,
+    c.occurrence + coalesce(times.times, 0) as occurrence,
+    md5(c.content || (c.occurrence + coalesce(times.times, 0))::varchar) as row_key
 from counted as c
 left join times on times.row_key = md5(c.content || '1')
 where c.occurrence + coalesce(times.times, 0) > 1
