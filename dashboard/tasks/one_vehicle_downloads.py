@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from dashboard import snapshot
+from dashboard.people import may
 from fleetwear.errors import FleetwearError
 from fleetwear.planning.retention import RULE
 from fleetwear.reports.flag_files import to_csv
@@ -65,9 +66,10 @@ def offer_maintenance_record(folder: str, number: int, unit: str) -> None:
         )
         paper = _PAPERS[str(st.session_state.get("paper", "A4"))]
         named = snapshot.vehicle(folder, number, unit).vehicle["unit"]
+        people = may("people")
 
         def record() -> MaintenanceRecord:
-            return snapshot.maintenance(folder, number, unit, left)
+            return snapshot.maintenance(folder, number, unit, left, people=people)
 
         try:
             if left is not None:  # otherwise the record is made when it is taken away

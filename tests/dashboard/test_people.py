@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import io
+import shutil
 import subprocess
 import sys
+import zipfile
 
 import pytest
+import streamlit as st
 from streamlit.testing.v1 import AppTest
 from typer.testing import CliRunner
 
@@ -15,6 +19,7 @@ from dashboard.serve import APP, ROLES_VARIABLE, SIGN_IN_VARIABLE, command, envi
 from dashboard.sign_in import is_loopback, sign_in_for
 from fleetwear import cli
 from fleetwear.errors import InputError
+from fleetwear.store.connection import connect
 
 GOOD = {
     "redirect_uri": "https://wear.fleet.example/oauth2callback",
@@ -220,3 +225,56 @@ def test_the_pages_run_under_a_launcher_that_asks_nobody_for_this_machines_addre
         capture_output=True, text=True, check=True,
     )  # fmt: skip
     assert done.stdout.split() == ["None", "None"]
+
+
+NAMELESS = "Q. Nobody-of-All"
+"""A technician whom no other text can be taken for."""
+
+
+@pytest.fixture(scope="module")
+def named_store(demo_store, tmp_path_factory):
+    """Return a copy of the demo's snapshot in which every visit was read by one technician."""
+    folder = tmp_path_factory.mktemp("named") / "store"
+    shutil.copytree(demo_store.folder / "snapshots", folder / "snapshots")
+    con = connect(max((folder / "snapshots").glob("*.duckdb")), read_only=False)
+    for table in ("main.visits", "known.known_visits"):
+        con.execute(f"update {table} set technician = $name", {"name": NAMELESS})
+    con.close()
+    return folder
+
+
+def seen_of(monkeypatch, folder, task, email):
+    """Return all that a page shows and offers to whoever has this address, files included."""
+    monkeypatch.setenv("FLEETWEAR_STORE", str(folder))
+    monkeypatch.setenv(SIGN_IN_VARIABLE, "demanded")
+    monkeypatch.setattr(people, "_claims", lambda: {"email": email, "email_verified": True})
+    files = []
+
+    def offered(label, data, *rest, **options):
+        files.append(data() if callable(data) else data)
+        return False
+
+    monkeypatch.setattr(st, "download_button", offered)
+    script = f"from dashboard.messages import told_calmly\nfrom dashboard.tasks import {task}\n"
+    app = AppTest.from_string(f"{script}with told_calmly():\n    {task}.show()\n", default_timeout=120)
+    app.query_params["unit"] = "V101"
+    app.run()
+    assert not app.exception
+    shown = [*(one.proto.body for one in app.get("html")), *(one.value for one in app.markdown)]
+    return "\n".join([*shown, *(text_of(file) for file in files)])
+
+
+def text_of(file):
+    """Return the text of a file, that of a zip archive's members together."""
+    if isinstance(file, str) or not zipfile.is_zipfile(io.BytesIO(file)):
+        return file if isinstance(file, str) else file.decode(errors="replace")
+    with zipfile.ZipFile(io.BytesIO(file)) as archive:
+        return "\n".join(archive.read(name).decode(errors="replace") for name in archive.namelist())
+
+
+@pytest.mark.parametrize("task", ["one_vehicle", "taking_away"])
+def test_technicians_are_named_to_those_alone_who_may_see_them(monkeypatch, tmp_path, named_store, task):
+    (tmp_path / "roles.toml").write_text('[mail]\n"a@b.example" = ["read"]\n"lead@b.example" = ["people"]\n')
+    monkeypatch.setenv(ROLES_VARIABLE, str(tmp_path / "roles.toml"))
+    assert NAMELESS in seen_of(monkeypatch, named_store, task, "lead@b.example")
+    assert NAMELESS not in seen_of(monkeypatch, named_store, task, "a@b.example")
