@@ -21,6 +21,7 @@ from dashboard.sign_in import is_loopback
 from fleetwear.errors import InputError
 from fleetwear.reports.inert import html_text
 from fleetwear.store import default_store_dir
+from fleetwear.store.runs import LOG
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -34,6 +35,7 @@ _WHAT = {
     "correct": "correcting what is stored",
     "people": "seeing figures by technician",
 }
+_TELL = "Tell whoever runs this dashboard: its log says what is wrong with the file."
 
 
 @dataclass(frozen=True)
@@ -86,7 +88,8 @@ def require(role: Role) -> None:
     try:
         person = who()
     except InputError as error:
-        show(error)
+        LOG.warning("nobody may go on: %s", error)  # the file's place and what it says of people are no stranger's business
+        show(InputError("the roles file cannot be read, so nobody may go on", mend=_TELL))
         raise Refused from error
     if role in person.roles:
         return

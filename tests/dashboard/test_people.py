@@ -212,6 +212,28 @@ def test_nobody_may_anything_while_the_roles_file_is_broken(page, tmp_path):
     assert "<table" not in said
 
 
+def test_a_stranger_is_not_told_what_a_broken_roles_file_says_nor_where_it_lies(page, tmp_path, caplog):
+    (tmp_path / "roles.toml").write_text('[mail]\n"chief@fleet.example" = ["reed"]\n')
+    said = page({"email": "x@elsewhere.example", "email_verified": True})
+    assert "roles file cannot be read" in said
+    assert "chief@fleet.example" not in said
+    assert str(tmp_path) not in said
+    assert "chief@fleet.example" in caplog.text
+
+
+def test_who_signs_in_is_not_told_where_the_store_lies(page, monkeypatch, tmp_path, demo_store):
+    folder = tmp_path / "store"
+    shutil.copytree(demo_store.folder / "snapshots", folder / "snapshots")
+    for file in (folder / "snapshots").glob("*.duckdb"):
+        file.unlink()
+    monkeypatch.setenv("FLEETWEAR_STORE", str(folder))
+    said = page({"email": "bo@fleet.example", "email_verified": True})
+    assert "snapshot cannot be opened" in said
+    assert str(tmp_path) not in said
+    monkeypatch.delenv(SIGN_IN_VARIABLE)
+    assert str(folder) in page(None, demanded=False)
+
+
 def test_this_machines_user_may_everything(monkeypatch):
     monkeypatch.delenv(SIGN_IN_VARIABLE, raising=False)
     assert people.who().roles == set(ROLES)
