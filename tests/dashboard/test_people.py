@@ -31,6 +31,7 @@ GOOD = {
 ROLES_TEXT = """
 [mail]
 "Ana@Fleet.example" = ["record"]
+"strauss@fleet.example" = ["people"]
 "@fleet.example" = ["read"]
 [claims.groups]
 leads = ["people", "correct"]
@@ -65,6 +66,10 @@ def roles(tmp_path):
         ({"email": "ana@fleet.example@elsewhere.example", "email_verified": True}, set()),
         ({"email": "bo@notfleet.example", "email_verified": True}, set()),
         ({"email": ["ana@fleet.example"], "email_verified": True}, set()),
+        ({"email": "strau\u00df@fleet.example", "email_verified": True}, {"read"}),  # another mailbox than strauss
+        ({"email": "\u017ftrauss@fleet.example", "email_verified": True}, {"read"}),
+        ({"email": "strauss@fleet.example", "email_verified": True}, {"read", "people"}),
+        ({"email": "x@\ufb02eet.example", "email_verified": True}, set()),
         ({"groups": ["leads", "others"]}, {"read", "people", "correct"}),
         ({"groups": "leads"}, {"read", "people", "correct"}),
         ({"groups": "leads and more"}, set()),
@@ -84,6 +89,7 @@ def test_roles_of_what_a_provider_claims(roles, claims, held):
         ('[mails]\n"a@b.example" = ["read"]', "no section [mails]"),
         ("[mail", "cannot be read"),
         ("mail = 3", "not a section"),
+        ('[claims.email]\n"a@b.example" = ["read"]', "has verified"),
     ],
 )
 def test_a_roles_file_that_says_something_else_is_refused(tmp_path, text, words):
