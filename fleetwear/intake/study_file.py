@@ -31,6 +31,9 @@ STUDY = Table(
 
 MAX_ROWS = 5_000
 _MEND = 'It needs the columns joint, technician and play, like "joint,technician,play (mm)".'
+_NO_NAME = re.compile(r"[^\w .()+-]")
+_LONGEST_STEM, _LONGEST_SUFFIX = 50, 8
+"""Characters, each of up to four bytes; file systems take 255 bytes."""
 _BRACKETS = re.compile(r"(.*?)\s*[(\[]\s*(.*?)\s*[)\]]\s*")
 
 
@@ -92,9 +95,13 @@ def read_study(path: Path) -> StudyFile:
 
 
 def read_study_bytes(name: str, data: bytes) -> StudyFile:
-    """Return the strokes of a study's file that was handed over as its name and its bytes; see `read_study`."""
+    """Return the strokes of a study's file that was handed over as its name and its bytes; see `read_study`.
+
+    Of the name, which may be anything, only what can be a file's is used.
+    """
+    named = Path(_NO_NAME.sub("_", name.replace("\\", "/").rpartition("/")[2]).strip(". ") or "study")
     with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / (Path(name.replace("\\", "/")).name or "study")
+        path = Path(folder) / f"{named.stem[:_LONGEST_STEM]}{named.suffix[:_LONGEST_SUFFIX]}"
         path.write_bytes(data)
         return read_study(path)
 

@@ -10,7 +10,7 @@ import xlsxwriter
 
 from fleetwear import cli
 from fleetwear.errors import InputError
-from fleetwear.intake.study_file import read_study
+from fleetwear.intake.study_file import read_study, read_study_bytes
 from fleetwear.measurement import analyse
 
 
@@ -114,3 +114,21 @@ def test_a_limit_without_a_unit_is_refused(monkeypatch, capsys, tmp_path, rows):
     file = write(tmp_path / "study.csv", rows)
     assert run(monkeypatch, capsys, "study", file, "--limit", "0.5")[0] == 1
     assert run(monkeypatch, capsys, "study", file, "--limit", "0 mm")[0] == 1
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["../../study.csv", "..\\..\\study.csv", "n" * 5000 + ".csv", "\u00e9" * 300 + ".csv", "a\0b.csv", "\ud800.csv",
+     "\u202eabc.csv", "con.csv", "a\nb.csv"],
+)  # fmt: skip
+def test_a_file_that_is_handed_over_may_be_called_anything(name):
+    found = read_study_bytes(name, b"joint,technician,play (mm)\nJ1,P1,0.42\nJ1,P2,0.45\n")
+    assert found.play_mm == (0.42, 0.45)
+    assert len(found.name) < 100
+    assert not {"\0", "\n", "\u202e", "/"} & set(found.name)
+
+
+@pytest.mark.parametrize("name", ["..", "", "/", "study", ".csv", "csv." + "x" * 5000])
+def test_a_file_without_a_name_to_go_by_is_refused_calmly(name):
+    with pytest.raises(InputError, match="are not read"):
+        read_study_bytes(name, b"joint,technician,play (mm)\nJ1,P1,0.42\n")
