@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from dashboard import snapshot
+from dashboard.downloads import download_button
 from dashboard.listing import Column, Markup, listing
 from dashboard.people import may
 from fleetwear.planning.tidy_tables import depots, describe_tables, read_dictionary, read_tidy, table_names
@@ -52,7 +53,7 @@ def show() -> None:
     )
     people = may("people")
     stem = "fleetwear" if depot == _EVERY_DEPOT else f"fleetwear_{file_name(depot)}"
-    st.download_button(
+    download_button(
         "Download",
         lambda: _made(
             read_tidy(
@@ -72,7 +73,9 @@ def show() -> None:
     if depot != _EVERY_DEPOT:
         st.html('<p class="fw-quiet" style="margin:0">Limits and what the fit has learnt stay those of the fleet.</p>')
     if not people:
-        st.html('<p class="fw-quiet" style="margin:0">Names of technicians are left out: they need the role people.</p>')
+        st.html(
+            '<p class="fw-quiet" style="margin:0">Names of technicians are left out: they need the role people.</p>'
+        )
     st.subheader("Tables")
     listing(
         _TABLES,

@@ -124,9 +124,7 @@ def check_archive(path: Path, *, where: str, most: int = MAX_EXPANDED_BYTES) -> 
             raise InputError(f"the workbook has {len(parts):,} parts, more than {MAX_PARTS:,}", where=where, mend=bomb)
         declared = sum(part.file_size for part in parts)
         if declared > most:
-            raise InputError(
-                f"the workbook expands to {declared:,} bytes, more than {most:,}", where=where, mend=bomb
-            )
+            raise InputError(f"the workbook expands to {declared:,} bytes, more than {most:,}", where=where, mend=bomb)
         total = 0
         for part in parts:
             own_most = min(most - total, max(_SMALL_PART, MAX_EXPANSION * part.compress_size))

@@ -6,6 +6,7 @@ import io
 import shutil
 import subprocess
 import sys
+import time
 import zipfile
 
 import pytest
@@ -275,7 +276,7 @@ def seen_of(monkeypatch, folder, task, email):
     """Return all that a page shows and offers to whoever has this address, files included."""
     monkeypatch.setenv("FLEETWEAR_STORE", str(folder))
     monkeypatch.setenv(SIGN_IN_VARIABLE, "demanded")
-    monkeypatch.setattr(people, "_claims", lambda: {"email": email, "email_verified": True})
+    monkeypatch.setattr(people, "_claims", lambda: {"email": email, "email_verified": True, "iat": time.time()})
     files = []
 
     def offered(label, data, *rest, **options):
@@ -306,3 +307,27 @@ def test_technicians_are_named_to_those_alone_who_may_see_them(monkeypatch, tmp_
     monkeypatch.setenv(ROLES_VARIABLE, str(tmp_path / "roles.toml"))
     assert NAMELESS in seen_of(monkeypatch, named_store, task, "lead@b.example")
     assert NAMELESS not in seen_of(monkeypatch, named_store, task, "a@b.example")
+
+
+@pytest.mark.parametrize("change", ["hours", "role", "broken file"])
+def test_a_page_that_was_left_open_gives_no_file_to_who_may_no_more(monkeypatch, tmp_path, change):
+    file = tmp_path / "roles.toml"
+    file.write_text(ROLES_TEXT)
+    monkeypatch.setenv(ROLES_VARIABLE, str(file))
+    monkeypatch.setenv(SIGN_IN_VARIABLE, "demanded")
+    claims = {"email": "ana@fleet.example", "email_verified": True, "iat": time.time()}
+    monkeypatch.setattr(people, "_claims", lambda: claims)
+    make = people.still(lambda: b"file")
+    assert make() == b"file"
+    if change == "hours":
+        later = time.time() + 13 * 3600
+        monkeypatch.setattr(time, "time", lambda: later)
+    else:
+        file.write_text('[mail]\n"ana@fleet.example" = ["read"]\n' if change == "role" else "[mail")
+    with pytest.raises((people.Refused, InputError)):
+        make()
+
+
+def test_every_file_that_is_made_when_asked_for_asks_who_is_here():
+    offered = {file.name for file in APP.parent.rglob("*.py") if "st.download_button(" in file.read_text()}
+    assert offered == {"downloads.py", "messages.py"}  # the latter offers blank templates, to everybody
