@@ -93,9 +93,8 @@ def require(role: Role) -> None:
     try:
         person = who()
     except InputError as error:
-        LOG.warning(
-            "nobody may go on: %s", error
-        )  # the file's place and what it says of people are no stranger's business
+        # where the file lies and what it says of people is no stranger's business
+        LOG.warning("nobody may go on: %s", error)
         show(InputError("the roles file cannot be read, so nobody may go on", mend=_TELL))
         raise Refused from error
     if role in person.roles:

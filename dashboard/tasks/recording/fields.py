@@ -83,7 +83,7 @@ class Fields:
         self._took(name, value)
 
     def day(self, name: str, label: str, default: date, **options: Any) -> None:
-        """Write a day that is not later than the default, or than one that stands there since the clock was set back."""
+        """Write a day that is not later than the default, or one that stands there since the clock was set back."""
         key = self._key(name, default=default, read=date.fromisoformat)
         latest = max(default, st.session_state[key] or default)
         self._took(name, st.date_input(label, key=key, max_value=latest, format="YYYY-MM-DD", **options))
