@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 LOG = logging.getLogger("fleetwear")
 """The program's log; the command line says where its lines go."""
 
-WHATS = ("load", "fit", "forecast", "publish", "backtest", "backup", "verify", "erase")
+WHATS = ("load", "fit", "forecast", "publish", "backtest", "backup", "restore", "verify", "erase")
 """What leaves a row."""
 
 _LONGEST_WAIT_S = 5.0

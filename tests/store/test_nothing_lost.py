@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import subprocess
 import sys
+import zipfile
 from datetime import date
 from pathlib import Path
 
@@ -119,6 +121,52 @@ def test_a_backup_comes_back_and_nothing_is_overwritten(make_store, tmp_path):
     with pytest.raises(StoreError, match="cannot be restored"):
         restore(damaged, tmp_path / "elsewhere")
     assert not (tmp_path / "elsewhere").exists()
+
+
+def test_a_backup_goes_to_a_disk_that_knows_no_second_names(make_store, tmp_path, monkeypatch):
+    folder = make_store(TABLES)
+
+    def refused(*_):
+        raise PermissionError(1, "Operation not permitted")  # what FAT and exFAT answer, link(2)
+
+    monkeypatch.setattr("os.link", refused)
+    backup(folder, tmp_path / "b.zip")
+    assert restore(tmp_path / "b.zip", tmp_path / "elsewhere") is None
+    assert rows(tmp_path / "elsewhere", "select unit from vehicles") == [("A1",)]
+    assert not list(tmp_path.glob("*.unfinished"))
+
+
+@pytest.mark.parametrize("error", [EOFError(), RuntimeError("encrypted"), NotImplementedError("packed otherwise")])
+def test_whatever_a_damaged_archive_raises_is_told(make_store, tmp_path, monkeypatch, error):
+    folder = make_store(TABLES)
+    backup(folder, tmp_path / "b.zip")
+
+    def broken(*_, **__):
+        raise error
+
+    monkeypatch.setattr("zipfile.ZipFile.open", broken)
+    with pytest.raises(StoreError, match=r"b\.zip: the backup cannot be restored"):
+        restore(tmp_path / "b.zip", tmp_path / "elsewhere")
+    assert not list(tmp_path.glob("*.unfinished"))
+
+
+def test_a_backup_of_a_newer_program_is_told_of_its_file(make_store, tmp_path):
+    folder = make_store(TABLES)
+    with Store(folder).writer() as con:
+        con.execute(
+            "insert into schema_migrations (number, name, applied_at) "
+            "select max(number) + 1, 'later', max(applied_at) from schema_migrations"
+        )
+        con.execute("checkpoint")
+    archive = tmp_path / "b.zip"
+    with zipfile.ZipFile(archive, "w") as made:
+        data = (folder / "store.duckdb").read_bytes()
+        made.writestr("store.duckdb", data)
+        member = {"name": "store.duckdb", "size": len(data), "sha256": hashlib.sha256(data).hexdigest()}
+        made.writestr("manifest.json", json.dumps({"kind": "fleetwear backup", "members": [member]}))
+    with pytest.raises(StoreError) as caught:
+        restore(archive, tmp_path / "elsewhere")
+    assert caught.value.where == str(archive)
 
 
 def test_lost_and_orphan_rows_are_found(make_store):
