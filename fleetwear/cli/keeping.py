@@ -14,7 +14,6 @@ from fleetwear.cli.options import Form, FormOption, StoreOption, store_folder
 from fleetwear.cli.program import app
 from fleetwear.cli.talk import progress, say, tell_waiting
 
-
 _NOT_IN_BACKUPS = ("sign_in.toml", "roles.toml", "drafts")
 
 
