@@ -48,7 +48,8 @@ def backup(
         members = write(folder, file, on_progress=progress(), on_wait=tell_waiting)
         run.counts |= {"files": members, "bytes": file.stat().st_size}
     say(
-        f"{file}: {members} files, {file.stat().st_size:,} bytes. Bring it back with: fleetwear restore {shlex.quote(str(file))}"
+        f"{file}: {members} files, {file.stat().st_size:,} bytes. "
+        f"Bring it back with: fleetwear restore {shlex.quote(str(file))}"
     )
 
 

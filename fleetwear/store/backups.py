@@ -93,7 +93,7 @@ def backup(
 
 
 def _give_name(unfinished: Path, file: Path) -> None:
-    """Give the archive its name, which nobody else's file loses; memory sticks and shares often know no second names."""
+    """Give the archive its name, taken from no other file; memory sticks and shares often know no second names."""
     try:
         os.link(unfinished, file)
     except FileExistsError:

@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from fleetwear import __version__
-from fleetwear.errors import StoreError
+from fleetwear.errors import StoreBusyError, StoreError
 from fleetwear.store.connection import Store
 from fleetwear.store.queries import sql
 
@@ -68,9 +68,9 @@ class Running:
             },
         )
 
-    def close(self, folder: Path, outcome: str, said: str) -> None:
+    def close(self, folder: Path, outcome: str, said: str, *, is_busy: bool = False) -> None:
         """Write the row on a connection of its own, where the store can be written, and the line of the log."""
-        if not self.is_recorded:
+        if not self.is_recorded and not is_busy:
             try:
                 with Store(folder).writer(wait_seconds=_LONGEST_WAIT_S) as con:
                     self._write(con, outcome, said)
@@ -112,7 +112,8 @@ def running(folder: Path, what: str, *, settings: dict[str, Any] | None = None) 
         yield run
     except BaseException as error:
         run.is_recorded = False
-        run.close(folder, "failed", str(error) or type(error).__name__)
+        busy = isinstance(error, StoreBusyError)  # nobody waits for it a second time
+        run.close(folder, "failed", str(error) or type(error).__name__, is_busy=busy)
         raise
     run.close(folder, "done", "")
 

@@ -7,6 +7,7 @@ import pytest
 
 from fleetwear import cli
 from fleetwear.errors import InputError
+from fleetwear.recording import Visit, record_visit
 from fleetwear.store import Store
 from fleetwear.store.runs import read_runs, running
 from pipelines import fit, load
@@ -70,3 +71,13 @@ def test_runs_and_json_lines(call, make_store, monkeypatch):
     assert "INFO verify done in" in err
     monkeypatch.setenv("FLEETWEAR_LOG", "loud")
     assert call("verify", "--store", folder)[0] == 2
+
+
+def test_what_a_page_hands_over_leaves_a_row_as_a_load_does(make_store):
+    folder = make_store(TABLES)
+    visit = Visit(unit="A1", visit_date=date(2026, 11, 19), odometer="1200", distance_unit="km", technician="T4")
+    record_visit(folder, visit, name="one", today=date(2026, 11, 20))
+    latest = told(folder, last=1).to_dict("records")[0]
+    assert (latest["what"], latest["outcome"]) == ("load", "done")
+    assert json.loads(latest["settings"])["by"].startswith("fleetwear record")
+    assert json.loads(latest["counts"])["rows_in"] == 1
