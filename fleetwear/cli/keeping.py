@@ -145,8 +145,9 @@ def runs(
     """
     from fleetwear.reports.tables import render
     from fleetwear.store import Store
-    from fleetwear.store.runs import read_runs
+    from fleetwear.store.runs import note_cut_off, read_runs
 
+    note_cut_off(store_folder(store))
     with Store(store_folder(store)).reader(on_wait=tell_waiting) as con:
         rows = read_runs(con, what=what.value if what else None, last=last)
     rows["began_at"] = rows["began_at"].dt.strftime("%Y-%m-%d %H:%M:%S")
