@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import shutil
 import subprocess
 import sys
 import zipfile
@@ -78,6 +79,38 @@ def test_damaged_entries_are_named_and_left(make_store, tmp_path):
     assert isinstance(inbox.check(x.entry), Damage)
     assert len(verify(folder).wrong) == 2
     assert {x.entry, y.entry} <= set(inbox.names())
+
+
+def test_damage_says_how_it_is_mended_and_loading_the_file_again_mends_it(make_store, tmp_path):
+    folder = make_store(TABLES)
+    inbox = Inbox(folder)
+    files = [tmp_path / "files" / "vehicles.csv", tmp_path / "files" / "positions.csv"]
+    first, second = inbox.names()
+    inbox.content(inbox.check(first)).write_text("unit,model\nZ9,Alpha\n")
+    shutil.rmtree(inbox.folder / second)
+    (tmp_path / "late.csv").write_text("unit,model\nA2,Alpha\n")
+    with inbox.deliver([tmp_path / "late.csv"], by="a form") as (waiting,):
+        (inbox.folder / waiting.entry / "manifest.json").write_text("{")
+    wrong = verify(folder).wrong
+    assert len(wrong) == 3
+    assert sum("Its rows are in the store: load its file again" in text for text in wrong) == 2
+    assert sum("its rows are not in the store" in text for text in wrong) == 1
+    load.run(folder, files, TODAY)
+    found = verify(folder)
+    assert len(found.wrong) == 1
+    assert sum("is a whole copy of its file" in text for text in found.remarks) == 2
+
+
+def test_files_that_lie_about_in_the_inbox_are_no_damage(make_store):
+    folder = make_store(TABLES)
+    for name in (".DS_Store", "stray.csv"):
+        (folder / "inbox" / name).write_text("x")
+    notes = []
+    assert load.run(folder, [], TODAY, on_note=notes.append) == []
+    assert notes == []
+    found = verify(folder)
+    assert found.wrong == ()
+    assert found.remarks == ("Inbox: stray.csv is no delivery; load it with `fleetwear load`.",)
 
 
 def test_a_refused_file_is_kept_and_not_waiting(make_store, tmp_path):
