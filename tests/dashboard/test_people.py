@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
+import os
 import shutil
+import signal
+import socket
 import subprocess
 import sys
 import time
@@ -331,3 +335,32 @@ def test_a_page_that_was_left_open_gives_no_file_to_who_may_no_more(monkeypatch,
 def test_every_file_that_is_made_when_asked_for_asks_who_is_here():
     offered = {file.name for file in APP.parent.rglob("*.py") if "st.download_button(" in file.read_text()}
     assert offered == {"downloads.py", "messages.py"}  # the latter offers blank templates, to everybody
+
+
+def test_the_server_ends_with_the_command_that_began_it(tmp_path):
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+
+    def is_answered():
+        with socket.socket() as line:
+            return line.connect_ex(("127.0.0.1", port)) == 0
+
+    def wait_until(wanted):
+        until = time.monotonic() + 30.0
+        while is_answered() != wanted and time.monotonic() < until:
+            time.sleep(0.1)
+        return is_answered() == wanted
+
+    begin = "from fleetwear.cli import main; main()"
+    asked = ["dashboard", "--port", str(port), "--store", str(tmp_path)]
+    asked = [sys.executable, "-c", begin, *asked]
+    with subprocess.Popen(asked, stderr=subprocess.DEVNULL, start_new_session=True) as began:
+        try:
+            assert wait_until(True)
+            began.terminate()
+            began.wait(timeout=20)
+            assert wait_until(False)
+        finally:
+            with contextlib.suppress(ProcessLookupError):
+                os.killpg(began.pid, signal.SIGKILL)
