@@ -291,6 +291,7 @@ def seen_of(monkeypatch, folder, task, email):
     script = f"from dashboard.messages import told_calmly\nfrom dashboard.tasks import {task}\n"
     app = AppTest.from_string(f"{script}with told_calmly():\n    {task}.show()\n", default_timeout=120)
     app.query_params["unit"] = "V101"
+    app.session_state["export_tables"] = ["visits"]
     app.run()
     assert not app.exception
     shown = [*(one.proto.body for one in app.get("html")), *(one.value for one in app.markdown)]
