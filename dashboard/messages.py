@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import os
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from dashboard.serve import SIGN_IN_VARIABLE
 from fleetwear.errors import FleetwearError, StoreError
 from fleetwear.reports.blank_files import WORKBOOK, workbook
 from fleetwear.reports.inert import html_text
@@ -37,9 +39,15 @@ def told_calmly() -> Iterator[None]:
 def show(error: FleetwearError) -> None:
     """Write an error as a message."""
     what = f"{error.what[:1].upper()}{error.what[1:]}".rstrip(".")
-    where = f'<br><span class="fw-quiet">Where: {html_text(error.where)}</span>' if error.where else ""
-    mend = f"<br>{html_text(error.mend)}" if error.mend else ""
-    st.html(f'<p class="fw-said" role="status"><b>{html_text(what)}.</b>{where}{mend}</p>')
+    where = f'<br><span class="fw-quiet">Where: {html_text(outward(error.where))}</span>' if error.where else ""
+    mend = f"<br>{html_text(outward(error.mend))}" if error.mend else ""
+    st.html(f'<p class="fw-said" role="status"><b>{html_text(outward(what))}.</b>{where}{mend}</p>')
+
+
+def outward(text: object) -> str:
+    """Return a text that does not tell where the store lies on the server, unless its own user is who reads."""
+    said = str(text)
+    return said.replace(str(default_store_dir()), "the store's folder") if os.environ.get(SIGN_IN_VARIABLE) else said
 
 
 def nothing_yet() -> None:
@@ -59,7 +67,7 @@ def nothing_yet() -> None:
     st.markdown("Or try it first with an invented fleet, in a store of its own:")
     st.code("fleetwear demo", language=None)
     st.markdown("This page looks for the store in:")
-    st.code(str(default_store_dir()), language=None)
+    st.code(outward(default_store_dir()), language=None)
 
 
 def caution() -> None:

@@ -10,7 +10,7 @@ import os
 import time
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import streamlit as st
 
@@ -21,9 +21,12 @@ from dashboard.sign_in import is_loopback
 from fleetwear.errors import InputError
 from fleetwear.reports.inert import html_text
 from fleetwear.store import default_store_dir
+from fleetwear.store.runs import LOG
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
+
+_File = TypeVar("_File")
 
 SIGN_IN_HOURS = 12.0
 """How long a sign-in holds; then everybody signs in again."""
@@ -34,6 +37,7 @@ _WHAT = {
     "correct": "correcting what is stored",
     "people": "seeing figures by technician",
 }
+_TELL = "Tell whoever runs this dashboard: its log says what is wrong with the file."
 
 
 @dataclass(frozen=True)
@@ -58,8 +62,11 @@ def who() -> Person:
     if not _demanded():
         return Person("this machine's user", frozenset(ROLES), signed_in=False)
     claims = _claims()
-    if claims is None:
-        return Person("nobody", NOBODY, signed_in=False)
+    return Person("nobody", NOBODY, signed_in=False) if claims is None else _known(claims)
+
+
+def _known(claims: Mapping[str, Any]) -> Person:
+    """Return of whom a provider claims this, with the roles of this moment."""
     named = os.environ.get(ROLES_VARIABLE, "").strip()
     roles = read_roles(Path(named) if named else default_store_dir() / ROLES_FILE)
     name = verified_mail(claims) or str(claims.get("name") or claims.get("sub") or "somebody")
@@ -86,7 +93,9 @@ def require(role: Role) -> None:
     try:
         person = who()
     except InputError as error:
-        show(error)
+        # where the file lies and what it says of people is no stranger's business
+        LOG.warning("nobody may go on: %s", error)
+        show(InputError("the roles file cannot be read, so nobody may go on", mend=_TELL))
         raise Refused from error
     if role in person.roles:
         return
@@ -95,6 +104,24 @@ def require(role: Role) -> None:
     else:
         _ask_to_sign_in()
     raise Refused
+
+
+def still(make: Callable[[], _File]) -> Callable[[], _File]:
+    """Return a maker of a file that makes it only while who is here now still may what they may now.
+
+    A page stays open for as long as its reader likes, and what it offers is asked for without running it again.
+    """
+    claims = _claims() if _demanded() else None
+    if claims is None:
+        return make
+    held = _known(claims).roles
+
+    def made() -> _File:
+        if not (_is_fresh(claims, now=time.time()) and held <= _known(claims).roles):
+            raise Refused("the sign-in has run out, or roles were taken away: load the page again")
+        return make()
+
+    return made
 
 
 def sign_out_line() -> None:
@@ -136,9 +163,13 @@ def counts(claims: Mapping[str, Any], *, client: str, now: float) -> bool:
     3.1.3.7, step 3).
     """
     audience = claims.get("aud")
-    issued = claims.get("iat")
     meant = client in audience if isinstance(audience, list) else client == audience
-    return meant and isinstance(issued, int | float) and now - issued < SIGN_IN_HOURS * 3600.0
+    return meant and _is_fresh(claims, now=now)
+
+
+def _is_fresh(claims: Mapping[str, Any], *, now: float) -> bool:
+    issued = claims.get("iat")
+    return isinstance(issued, int | float) and now - issued < SIGN_IN_HOURS * 3600.0
 
 
 def _ask_to_sign_in() -> None:

@@ -16,6 +16,7 @@ only where the provider says that it has verified it.
 from __future__ import annotations
 
 import difflib
+import string
 import tomllib
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal, cast, get_args
@@ -33,6 +34,7 @@ ROLES: tuple[Role, ...] = get_args(Role)
 ROLES_FILE = "roles.toml"
 """The usual name of the file, in the store's folder."""
 
+_SMALL = str.maketrans(string.ascii_uppercase, string.ascii_lowercase)
 NOBODY: frozenset[Role] = frozenset()
 _MEND = 'Write, for example:  [mail]  and under it  "first.name@fleet.example" = ["read", "record"]'
 
@@ -63,7 +65,12 @@ def verified_mail(claims: Mapping[str, Any]) -> str | None:
     address = claims.get("email")
     if not isinstance(address, str) or address.count("@") != 1 or address.startswith("@"):
         return None
-    return address.strip().casefold() if claims.get("email_verified") is True else None
+    return _in_small(address) if claims.get("email_verified") is True else None
+
+
+def _in_small(address: str) -> str:
+    """Return an address in small letters, A to Z alone: by Unicode's rules other mailboxes would come out the same."""
+    return address.strip().translate(_SMALL)
 
 
 def read_roles(file: Path) -> Roles:
@@ -86,7 +93,11 @@ def read_roles(file: Path) -> Roles:
     for address, names in _section(said.get("mail", {}), "mail", where).items():
         if address.count("@") != 1 or address.endswith("@"):
             raise InputError(f"[mail] {address!r} is no e-mail address", where=where, mend=_MEND)
-        mail[address.strip().casefold()] = _roles(names, f"[mail] {address}", where)
+        mail[_in_small(address)] = _roles(names, f"[mail] {address}", where)
+    if "email" in _section(said.get("claims", {}), "claims", where):
+        raise InputError(
+            "[claims.email] would believe an address that no provider has verified", where=where, mend=_MEND
+        )
     claims = {
         (name, value): _roles(names, f"[claims.{name}] {value}", where)
         for name, section in _section(said.get("claims", {}), "claims", where).items()

@@ -101,10 +101,10 @@ def histories(folder: str, number: int, unit: str) -> list[JointHistory]:
 
 
 @st.cache_resource(max_entries=24, show_spinner="Reading the maintenance record")
-def maintenance(folder: str, number: int, unit: str, left: date | None) -> MaintenanceRecord:
-    """Return a vehicle's maintenance record; nobody may change it."""
+def maintenance(folder: str, number: int, unit: str, left: date | None, *, people: bool) -> MaintenanceRecord:
+    """Return a vehicle's maintenance record, technicians named for those who may see them; nobody may change it."""
     return read_maintenance(
-        _connection(folder, number).cursor(), unit, left=left, vehicle=vehicle(folder, number, unit)
+        _connection(folder, number).cursor(), unit, left=left, vehicle=vehicle(folder, number, unit), people=people
     )
 
 

@@ -6,14 +6,11 @@ from typing import TYPE_CHECKING
 
 from fleetwear.intake import take_files
 from fleetwear.intake.taking import LONGEST_WAIT_S
-from fleetwear.store.runs import running
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from datetime import date, datetime
     from pathlib import Path
-
-    import duckdb
 
     from fleetwear.intake import LoadSummary
 
@@ -34,27 +31,14 @@ def run(
 
     Parameters and errors are those of `fleetwear.intake.take_files`; the store is made where there is none.
     """
-    files = list(paths)
-    with running(store_folder, "load", settings={"files": [file.name for file in files], "today": today}) as run:
-
-        def record(con: duckdb.DuckDBPyConnection, summaries: list[LoadSummary]) -> None:
-            run.record(
-                con,
-                sheets=len(summaries),
-                rows_read=sum(one.rows_read for one in summaries),
-                rows_in=sum(one.rows_in for one in summaries),
-                rows_quarantined=sum(one.rows_quarantined for one in summaries),
-            )
-
-        return take_files(
-            store_folder,
-            files,
-            today=today,
-            loaded_at=loaded_at,
-            columns=columns,
-            on_progress=on_progress,
-            on_note=on_note,
-            on_taken=record,
-            wait_seconds=wait_seconds,
-            on_wait=on_wait,
-        )
+    return take_files(
+        store_folder,
+        paths,
+        today=today,
+        loaded_at=loaded_at,
+        columns=columns,
+        on_progress=on_progress,
+        on_note=on_note,
+        wait_seconds=wait_seconds,
+        on_wait=on_wait,
+    )

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import shlex
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from dashboard import pictures, snapshot
 from dashboard.listing import Column, listing
+from dashboard.people import may
 from dashboard.style import look
 from fleetwear.planning.consistency import CANNOT_TELL, LEAST_DAYS
 from fleetwear.planning.wording import say_count, say_date, say_small_play
@@ -70,10 +72,11 @@ def _named(found: Consistency) -> None:
     if not found.named.empty:
         st.markdown("Once a person agrees, its readings count for less from the next forecast on:")
         first = found.named.iloc[0]
-        st.code(f'fleetwear agree {first["source"]} "{on_screen(first["name"])}" --why "..." --by ...', language=None)
+        name = shlex.quote(on_screen(first["name"]))  # whoever copies this into a shell runs no part of a name
+        st.code(f'fleetwear agree {first["source"]} {name} --why "..." --by ...', language=None)
     for row in found.agreements[found.agreements["stands"]].to_dict("records"):
         until = f" to {say_date(row['until'])}" if row["until"] is not None and row["until"] == row["until"] else " on"
-        by = f", agreed by {row['agreed_by']}" if row["agreed_by"] else ""
+        by = f", agreed by {row['agreed_by']}" if row["agreed_by"] and may("people") else ""
         st.markdown(
             markdown_text(
                 f"{row['source'].capitalize()} {row['name']} counts for less from {say_date(row['since'])}{until}: "

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from dashboard import pictures, snapshot
+from dashboard.downloads import download_button
 from dashboard.listing import Column, Markup, facts, listing
 from dashboard.style import look
 from fleetwear.planning.wording import say_count, say_date
@@ -182,7 +183,7 @@ def _dates(folder: str, number: int, check: StoredBacktest) -> None:
         "The fits are this check\u2019s own, one a date; they stand for the model, not for the fit that the other "
         "pages show. Rows that were loaded late count from the day on which they happened."
     )
-    st.download_button(
+    download_button(
         "Download cases (CSV)",
         lambda: to_csv(snapshot.model_check_cases(folder, number)),
         f"model_check_{check.backtest_id}.csv",

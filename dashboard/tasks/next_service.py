@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from dashboard import pictures, snapshot
+from dashboard.downloads import download_button
 from dashboard.listing import ROWS, Cell, Column, Markup, listing, page_of, probability, vehicle_link, window
 from dashboard.messages import show as show_error
 from dashboard.style import look
@@ -184,8 +185,8 @@ def _table(page: FlagPage, asked: Asked, folder: str, number: int) -> None:
         def file() -> pd.DataFrame:
             return flag_file(*read_vehicles(snapshot.cursor(folder, number), asked))
 
-        st.download_button("Download CSV", lambda: to_csv(file()), f"{stem}.csv", "text/csv", on_click="ignore")
-        st.download_button(
+        download_button("Download CSV", lambda: to_csv(file()), f"{stem}.csv", "text/csv", on_click="ignore")
+        download_button(
             "Download XLSX", lambda: to_xlsx(file(), sheet="next service"), f"{stem}.xlsx", _XLSX, on_click="ignore"
         )
         first = page_of(page.shown, key="vehicle_rows").start
@@ -227,7 +228,7 @@ def _to_test(asked: Asked, as_of: date, folder: str, number: int) -> None:
         )
         if not found.in_all:
             return
-        st.download_button(
+        download_button(
             "Download CSV",
             lambda: to_csv(read_to_test(snapshot.cursor(folder, number), asked).rows),
             f"to_test_{as_of:%Y-%m-%d}.csv",

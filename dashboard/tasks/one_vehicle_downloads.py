@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from dashboard import snapshot
+from dashboard.downloads import download_button
+from dashboard.people import may
 from fleetwear.errors import FleetwearError
 from fleetwear.planning.retention import RULE
 from fleetwear.reports.flag_files import to_csv
@@ -31,7 +33,7 @@ def offer_page(record: VehicleRecord, histories: Sequence[JointHistory]) -> None
     """Write a button that downloads the vehicle's page, and the choice of its paper."""
     with st.container(horizontal=True, vertical_alignment="bottom"):
         chosen = st.selectbox("Paper", list(_PAPERS), key="paper", width=120)
-        st.download_button(
+        download_button(
             "Download one page, PDF",
             lambda: vehicle_pdf(record, paper=_PAPERS[chosen], histories=histories),
             f"vehicle_{file_name(record.vehicle['unit'])}.pdf",
@@ -43,7 +45,7 @@ def offer_page(record: VehicleRecord, histories: Sequence[JointHistory]) -> None
 
 def offer_readings(record: VehicleRecord) -> None:
     """Write a button that downloads the vehicle's readings."""
-    st.download_button(
+    download_button(
         "Download readings, CSV",
         lambda: to_csv(reading_file(record)),
         f"readings_{file_name(record.vehicle['unit'])}.csv",
@@ -65,9 +67,10 @@ def offer_maintenance_record(folder: str, number: int, unit: str) -> None:
         )
         paper = _PAPERS[str(st.session_state.get("paper", "A4"))]
         named = snapshot.vehicle(folder, number, unit).vehicle["unit"]
+        people = may("people")
 
         def record() -> MaintenanceRecord:
-            return snapshot.maintenance(folder, number, unit, left)
+            return snapshot.maintenance(folder, number, unit, left, people=people)
 
         try:
             if left is not None:  # otherwise the record is made when it is taken away
@@ -75,7 +78,7 @@ def offer_maintenance_record(folder: str, number: int, unit: str) -> None:
         except FleetwearError as error:
             st.markdown(f"{error.what[:1].upper()}{error.what[1:]}. {error.mend}")
             return
-        st.download_button(
+        download_button(
             "Download record, PDF",
             lambda: record_pdf(record(), paper=paper),
             f"maintenance_record_{file_name(named)}.pdf",
@@ -83,7 +86,7 @@ def offer_maintenance_record(folder: str, number: int, unit: str) -> None:
             key="record_pdf",
             on_click="ignore",
         )
-        st.download_button(
+        download_button(
             "Download record, CSV",
             lambda: record_csv(record()),
             f"maintenance_record_{file_name(named)}.csv",

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from dashboard.downloads import download_button
 from dashboard.listing import Cell, Column, Markup, listing, said
 from dashboard.messages import show as show_error
 from dashboard.tasks import repeat_visits
@@ -103,7 +104,7 @@ def _study() -> None:
     if anova is not None:
         with st.expander("Analysis of variance (in mm)"):
             _listing(anova.rename(columns=lambda name: name.replace("_", " ")), caption="Analysis of variance")
-    st.download_button(
+    download_button(
         "Download the study (JSON)",
         study_json(study, found, limit_mm=limit_mm),
         "reading_study.json",

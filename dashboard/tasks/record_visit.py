@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from dashboard.messages import outward
 from dashboard.messages import show as show_error
 from dashboard.people import require
 from dashboard.tasks.recording import finish, start
@@ -115,4 +116,4 @@ def _how_to_begin(folder: Path) -> None:
     st.markdown("A forecast is not needed to record visits. Or try it with an invented fleet:")
     st.code("fleetwear demo", language=None)
     st.markdown("Then load this page again. This page looks for the store in:")
-    st.code(str(folder), language=None)
+    st.code(outward(folder), language=None)

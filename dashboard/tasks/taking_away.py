@@ -7,8 +7,11 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from dashboard import snapshot
+from dashboard.downloads import download_button
 from dashboard.listing import Column, Markup, listing
+from dashboard.people import may
 from fleetwear.planning.tidy_tables import depots, describe_tables, read_dictionary, read_tidy, table_names
+from fleetwear.reports.inert import file_name
 from fleetwear.reports.sheet_text import HOW
 from fleetwear.reports.tidy_files import archive, tidy_files
 
@@ -48,14 +51,16 @@ def show() -> None:
         placeholder="all of them",
         help="None chosen means all of them.",
     )
-    stem = "fleetwear" if depot == _EVERY_DEPOT else f"fleetwear_{depot.replace(' ', '_')}"
-    st.download_button(
+    people = may("people")
+    stem = "fleetwear" if depot == _EVERY_DEPOT else f"fleetwear_{file_name(depot)}"
+    download_button(
         "Download",
         lambda: _made(
             read_tidy(
                 snapshot.cursor(folder, number),
                 names=chosen or None,
                 depot=None if depot == _EVERY_DEPOT else depot,
+                people=people,
             ),
             kind,
         ),
@@ -67,6 +72,10 @@ def show() -> None:
     )
     if depot != _EVERY_DEPOT:
         st.html('<p class="fw-quiet" style="margin:0">Limits and what the fit has learnt stay those of the fleet.</p>')
+    if not people:
+        st.html(
+            '<p class="fw-quiet" style="margin:0">Names of technicians are left out: they need the role people.</p>'
+        )
     st.subheader("Tables")
     listing(
         _TABLES,

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from dashboard import pictures, snapshot
+from dashboard.downloads import download_button
 from dashboard.listing import Column, Markup, listing
 from dashboard.style import look
 from fleetwear.forecast.effects import EFFECTS_CAUTION
@@ -95,7 +96,7 @@ def _offer(told: TrendAnswer, units: TrendUnits) -> None:
                 "text/csv",
             ),
         ):
-            st.download_button(label, make, f"{name}.{ending}", mime, key=ending, on_click="ignore")
+            download_button(label, make, f"{name}.{ending}", mime, key=ending, on_click="ignore")
 
 
 def _growth(told: TrendAnswer, units: TrendUnits, folder: str, number: int) -> None:

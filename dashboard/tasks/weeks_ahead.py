@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from dashboard import action_form, plan_sections, snapshot
+from dashboard.downloads import download_button
 from dashboard.listing import Cell, Column, Markup, listing, page_of, probability, vehicle_link
 from dashboard.style import look
 from fleetwear.planning.actions import say_action, with_actions
@@ -103,14 +104,14 @@ def _effect(plan: Plan, folder: str, number: int) -> None:
 def _downloads(plan: Plan) -> None:
     stem = f"weeks_ahead_{plan.flags.run.as_of:%Y-%m-%d}"
     with st.container(horizontal=True, gap="small"):
-        st.download_button(
+        download_button(
             "Download workbook (XLSX)",
             lambda: to_workbook(plan_sheets(plan)),
             f"{stem}.xlsx",
             _XLSX,
             on_click="ignore",
         )
-        st.download_button(
+        download_button(
             "Download calendar (ICS)", lambda: to_calendar(plan), f"{stem}.ics", "text/calendar", on_click="ignore"
         )
 

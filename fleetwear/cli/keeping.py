@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import sys
 from enum import StrEnum
 from pathlib import Path
@@ -13,6 +14,8 @@ from fleetwear.cli.options import Form, FormOption, StoreOption, store_folder
 from fleetwear.cli.program import app
 from fleetwear.cli.talk import progress, say, tell_waiting
 
+_NOT_IN_BACKUPS = ("sign_in.toml", "roles.toml", "drafts")
+
 
 class What(StrEnum):
     """What leaves a record."""
@@ -23,6 +26,7 @@ class What(StrEnum):
     PUBLISH = "publish"
     BACKTEST = "backtest"
     BACKUP = "backup"
+    RESTORE = "restore"
     VERIFY = "verify"
     ERASE = "erase"
 
@@ -43,7 +47,10 @@ def backup(
     with running(folder, "backup", settings={"file": file}) as run:
         members = write(folder, file, on_progress=progress(), on_wait=tell_waiting)
         run.counts |= {"files": members, "bytes": file.stat().st_size}
-    say(f"{file}: {members} files, {file.stat().st_size:,} bytes. Bring it back with: fleetwear restore {file}")
+    say(
+        f"{file}: {members} files, {file.stat().st_size:,} bytes. "
+        f"Bring it back with: fleetwear restore {shlex.quote(str(file))}"
+    )
 
 
 @app.command()
@@ -59,11 +66,16 @@ def restore(
     Example: fleetwear restore store.zip --store ~/restored
     """
     from fleetwear.store.backups import restore as bring_back
+    from fleetwear.store.runs import running
 
     folder = store_folder(store)
-    aside = bring_back(file, folder, replace=replace_store, on_progress=progress())
+    with running(folder, "restore", settings={"file": file}):
+        aside = bring_back(file, folder, replace=replace_store, on_progress=progress())
     if aside is not None:
         say(f"What stood there is now {aside}.")
+        left = [name for name in _NOT_IN_BACKUPS if (aside / name).exists()]
+        if left:
+            say(f"Backups hold no {', '.join(left)}: copy back from there what you still need.")
     say(f"Store: {folder}. Next: fleetwear verify")
 
 
@@ -133,8 +145,9 @@ def runs(
     """
     from fleetwear.reports.tables import render
     from fleetwear.store import Store
-    from fleetwear.store.runs import read_runs
+    from fleetwear.store.runs import note_cut_off, read_runs
 
+    note_cut_off(store_folder(store))
     with Store(store_folder(store)).reader(on_wait=tell_waiting) as con:
         rows = read_runs(con, what=what.value if what else None, last=last)
     rows["began_at"] = rows["began_at"].dt.strftime("%Y-%m-%d %H:%M:%S")

@@ -45,6 +45,7 @@ def dashboard(
 
     Example: fleetwear dashboard --port 8502
     """
+    import signal
     import subprocess
 
     from dashboard import serve
@@ -62,6 +63,7 @@ def dashboard(
     say(f"Dashboard at {at} for the store {folder}, for {whom}; stop it with Ctrl+C.")
     if snapshot_number(folder) is None:
         say("It has no forecast yet; its first page says how to make one.")
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)  # so that the server ends with this command
     try:
         code = subprocess.run(
             serve.command(folder, port=port, address=address, sign_in=passed),
@@ -70,6 +72,8 @@ def dashboard(
         ).returncode
     except KeyboardInterrupt:
         code = 0
+    finally:
+        signal.signal(signal.SIGTERM, before)
     raise typer.Exit(code)
 
 

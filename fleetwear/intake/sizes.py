@@ -107,7 +107,7 @@ def check_row(number: int, row: list[str], *, where: str) -> None:
             )
 
 
-def check_archive(path: Path, *, where: str) -> None:
+def check_archive(path: Path, *, where: str, most: int = MAX_EXPANDED_BYTES) -> None:
     """Check that a workbook's parts are as large as it says, and not too large, by expanding them piece by piece.
 
     Raises
@@ -123,15 +123,13 @@ def check_archive(path: Path, *, where: str) -> None:
         if len(parts) > MAX_PARTS:
             raise InputError(f"the workbook has {len(parts):,} parts, more than {MAX_PARTS:,}", where=where, mend=bomb)
         declared = sum(part.file_size for part in parts)
-        if declared > MAX_EXPANDED_BYTES:
-            raise InputError(
-                f"the workbook expands to {declared:,} bytes, more than {MAX_EXPANDED_BYTES:,}", where=where, mend=bomb
-            )
+        if declared > most:
+            raise InputError(f"the workbook expands to {declared:,} bytes, more than {most:,}", where=where, mend=bomb)
         total = 0
         for part in parts:
-            most = min(MAX_EXPANDED_BYTES - total, max(_SMALL_PART, MAX_EXPANSION * part.compress_size))
-            size = _expanded(data, part, most)
-            if size > most:
+            own_most = min(most - total, max(_SMALL_PART, MAX_EXPANSION * part.compress_size))
+            size = _expanded(data, part, own_most)
+            if size > own_most:
                 raise InputError(f"its part {part.filename!r} expands too far", where=where, mend=bomb)
             if size != part.file_size:
                 raise InputError(
@@ -140,6 +138,22 @@ def check_archive(path: Path, *, where: str) -> None:
                     mend=bomb,
                 )
             total += size
+
+
+def check_small_workbook(path: Path, *, where: str, most_bytes: int, most_cells: int) -> None:
+    """Check that a workbook is small: its parts together, expanded, and how far its sheets reach.
+
+    Raises
+    ------
+    InputError
+        If it is not.
+    zipfile.BadZipFile, zlib.error
+        If the archive is damaged.
+    """
+    check_archive(path, where=where, most=most_bytes)
+    with zipfile.ZipFile(path) as archive:
+        for part in archive.infolist():
+            check_sheet_xml(archive.read(part), where=where, most=most_cells)
 
 
 def _expanded(data: BinaryIO, part: zipfile.ZipInfo, most: int) -> int:
@@ -177,7 +191,7 @@ _TWO_LETTERS = re.compile(rb"""\sr\s*=\s*["']([A-Za-z]{2})\d""")
 _ANY_CELL = re.compile(rb"""\sr\s*=\s*["'][A-Za-z]+(\d+)["']""")
 
 
-def check_sheet_xml(xml: bytes, *, where: str) -> None:
+def check_sheet_xml(xml: bytes, *, where: str, most: int = MAX_CELLS) -> None:
     """Check how far right and down a workbook's sheet has cells, before it is laid out in memory.
 
     Raises
@@ -192,9 +206,9 @@ def check_sheet_xml(xml: bytes, *, where: str) -> None:
     in_cells = max((int(found[1]) for found in _ANY_CELL.finditer(xml)), default=0)
     height = max(in_cells, max((int(found[1]) for found in _ROW.finditer(xml)), default=0))
     check_shape(height, width, where=where)
-    if height * width > MAX_CELLS:
+    if height * width > most:
         raise InputError(
-            f"the sheet reaches to row {height:,} and column {width:,}, more than {MAX_CELLS:,} cells",
+            f"the sheet reaches to row {height:,} and column {width:,}, more than {most:,} cells",
             where=where,
             mend=f"{_SPLIT} Look for stray cells far down or far to the right.",
         )

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import re
 import tempfile
+import zipfile
+import zlib
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,6 +15,7 @@ from fleetwear.errors import InputError, UnitError
 from fleetwear.intake.columns import Column, Table
 from fleetwear.intake.headers import normal_header
 from fleetwear.intake.sheets import read_sheets
+from fleetwear.intake.sizes import check_file, check_small_workbook
 from fleetwear.units import CANONICAL, SPELLINGS, factor, parse_measure, resolve
 
 if TYPE_CHECKING:
@@ -30,7 +34,15 @@ STUDY = Table(
 """The columns of a study; people may be codes."""
 
 MAX_ROWS = 5_000
+MAX_BYTES = 5_000_000
+"""Of a file that is handed over to the dashboard, which many use at once."""
+_MOST_EXPANDED = 50_000_000
+_MOST_CELLS = 500_000
+"""A hundred columns in every row."""
 _MEND = 'It needs the columns joint, technician and play, like "joint,technician,play (mm)".'
+_NO_NAME = re.compile(r"[^\w .()+-]")
+_LONGEST_STEM, _LONGEST_SUFFIX = 50, 8
+"""Characters, each of up to four bytes; file systems take 255 bytes."""
 _BRACKETS = re.compile(r"(.*?)\s*[(\[]\s*(.*?)\s*[)\]]\s*")
 
 
@@ -92,11 +104,29 @@ def read_study(path: Path) -> StudyFile:
 
 
 def read_study_bytes(name: str, data: bytes) -> StudyFile:
-    """Return the strokes of a study's file that was handed over as its name and its bytes; see `read_study`."""
+    """Return the strokes of a study's file that was handed over as its name and its bytes; see `read_study`.
+
+    Of the name, which may be anything, only what can be a file's is used.
+    """
+    named = Path(_NO_NAME.sub("_", name.replace("\\", "/").rpartition("/")[2]).strip(". ") or "study")
     with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / (Path(name.replace("\\", "/")).name or "study")
+        path = Path(folder) / f"{named.stem[:_LONGEST_STEM]}{named.suffix[:_LONGEST_SUFFIX]}"
         path.write_bytes(data)
+        _check_small(path)
         return read_study(path)
+
+
+def _check_small(path: Path) -> None:
+    """Check that a file is of a kind and size that a study can have; a table of a whole fleet takes gigabytes."""
+    where, suffix = path.name, path.suffix.lower()
+    if suffix not in (".csv", ".xlsx"):
+        raise InputError(
+            f"files ending in {suffix or 'nothing'!r} are not read here", where=where, mend="Save it as CSV or XLSX."
+        )
+    check_file(path, where=where, most=MAX_BYTES)
+    if suffix == ".xlsx":
+        with suppress(zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError):  # reading it says so
+            check_small_workbook(path, where=where, most_bytes=_MOST_EXPANDED, most_cells=_MOST_CELLS)
 
 
 @dataclass(frozen=True)

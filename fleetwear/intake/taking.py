@@ -15,6 +15,7 @@ from fleetwear.intake.loading import Handed, ReadFile, best_order, handed, load_
 from fleetwear.intake.sheet_loading import prepare
 from fleetwear.store import Store, sql
 from fleetwear.store.inbox import Damage, Entry, Inbox
+from fleetwear.store.runs import running
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -39,14 +40,13 @@ def take_files(
     by: str = f"fleetwear load {__version__}",
     on_progress: Callable[[str], None] | None = None,
     on_note: Callable[[str], None] | None = None,
-    on_taken: Callable[[duckdb.DuckDBPyConnection, list[LoadSummary]], None] | None = None,
     wait_seconds: float = LONGEST_WAIT_S,
     on_wait: Callable[[], None] | None = None,
 ) -> list[LoadSummary]:
     """Put files into the inbox, load them with whatever lies there untaken, and return what became of their rows.
 
     Whenever this is ended, by whatever, running it again goes on from there: a file that is in the inbox is taken,
-    and its loads and the record of its taking are one transaction.
+    and its loads and the record of its taking are one transaction. Whoever hands over, a run "load" is recorded.
 
     Parameters
     ----------
@@ -58,8 +58,6 @@ def take_files(
         As in `load_files`.
     by
         What hands the files over.
-    on_taken
-        Called with the writer and the summaries when all is taken, before the store is let go.
     on_note
         Called with what a person should know: files taken from earlier deliveries, refused or damaged ones.
 
@@ -73,6 +71,49 @@ def take_files(
         If the store or the inbox cannot be opened or written, or the store stays locked. Files in the inbox are
         then taken the next time.
     """
+    files = [Path(path) for path in paths]
+    asked = {"files": [file.name for file in files], "today": today, "by": by}
+    with running(Path(folder), "load", settings=asked) as run:
+
+        def record(con: duckdb.DuckDBPyConnection, summaries: list[LoadSummary]) -> None:
+            run.record(
+                con,
+                sheets=len(summaries),
+                rows_read=sum(one.rows_read for one in summaries),
+                rows_in=sum(one.rows_in for one in summaries),
+                rows_quarantined=sum(one.rows_quarantined for one in summaries),
+            )
+
+        return _take(
+            folder,
+            files,
+            today=today,
+            loaded_at=loaded_at,
+            columns=columns,
+            by=by,
+            on_progress=on_progress,
+            on_note=on_note,
+            on_taken=record,
+            wait_seconds=wait_seconds,
+            on_wait=on_wait,
+        )
+
+
+def _take(
+    folder: Path,
+    paths: list[Path],
+    *,
+    today: date,
+    loaded_at: datetime | None,
+    columns: Path | None,
+    by: str,
+    on_progress: Callable[[str], None] | None,
+    on_note: Callable[[str], None] | None,
+    on_taken: Callable[[duckdb.DuckDBPyConnection, list[LoadSummary]], None],
+    wait_seconds: float,
+    on_wait: Callable[[], None] | None,
+) -> list[LoadSummary]:
+    """Do what `take_files` says; ``on_taken`` is called with the writer when all is taken, before it is let go."""
     given = [handed(path, columns) for path in _without_maps(paths)]
     if missing := [one for one in given if not one.path.is_file()]:
         read_files(missing, on_progress=lambda _: None)
@@ -122,8 +163,7 @@ def take_files(
                 except InputError as error:
                     _record(con, entry, taken_at=when, refused=str(error))
                     refused.append(error)
-            if on_taken is not None:
-                on_taken(con, summaries)
+            on_taken(con, summaries)
     if refused:
         taken = ", ".join(dict.fromkeys(each.file for each in summaries))
         raise InputError(

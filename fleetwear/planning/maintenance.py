@@ -77,7 +77,12 @@ class MaintenanceRecord:
 
 
 def read_maintenance(
-    con: duckdb.DuckDBPyConnection, name: str, *, left: date | None = None, vehicle: VehicleRecord | None = None
+    con: duckdb.DuckDBPyConnection,
+    name: str,
+    *,
+    left: date | None = None,
+    vehicle: VehicleRecord | None = None,
+    people: bool = True,
 ) -> MaintenanceRecord:
     """Return the maintenance record of a vehicle named by unit number, VIN or plate.
 
@@ -91,6 +96,8 @@ def read_maintenance(
         The day on which it left the motor carrier's control, where it has.
     vehicle
         Its record, where it has been read already.
+    people
+        Whether technicians are named; they are for those who may see them.
 
     Raises
     ------
@@ -105,7 +112,7 @@ def read_maintenance(
         at_hand(con, as_of=vehicle.run.as_of, known_by=vehicle.run.known_by)
     own = {"vehicle_id": int(vehicle.vehicle["vehicle_id"])}
     services = con.execute(sql("pages/services"), own).df()
-    done = sorted(entries_done(vehicle, services), key=lambda entry: entry.day, reverse=True)
+    done = sorted(entries_done(vehicle, services, people=people), key=lambda entry: entry.day, reverse=True)
     if left is not None and done and done[0].day > left:
         raise InputError(
             f"vehicle {vehicle.vehicle['unit']} left on {left}, and has a record of {done[0].day}",

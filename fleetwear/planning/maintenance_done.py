@@ -29,9 +29,9 @@ class Done:
     by: str
 
 
-def entries_done(record: VehicleRecord, services: pd.DataFrame) -> list[Done]:
-    """Return what was done, visits first, then work, then services."""
-    entries = [_visit(visit, record) for visit in record.visits.to_dict("records")]
+def entries_done(record: VehicleRecord, services: pd.DataFrame, *, people: bool = True) -> list[Done]:
+    """Return what was done, visits first, then work, then services; who read is named only where ``people`` says so."""
+    entries = [_visit(visit, record, people=people) for visit in record.visits.to_dict("records")]
     entries += [_work(work, record) for work in record.work.to_dict("records")]
     for service in services.to_dict("records"):
         day = day_of(service["done_date"])
@@ -60,14 +60,15 @@ def _work(work: dict[Hashable, Any], record: VehicleRecord) -> Done:
     return Done(day, odometer, nature, what, "")
 
 
-def _visit(visit: dict[Hashable, Any], record: VehicleRecord) -> Done:
+def _visit(visit: dict[Hashable, Any], record: VehicleRecord, *, people: bool) -> Done:
     day = day_of(visit["visit_date"])
     assert day is not None
     own = record.readings[record.readings["visit_id"] == visit["visit_id"]]
     complaint = say_complaint(visit)
     parts = [f"Complaint: {complaint}"] if complaint else []
     parts.append(f"Play read: {_read(own, str(record.vehicle['play_unit']))}" if len(own) else "No play was read")
-    who = ", ".join(str(visit[name]) for name in ("shop", "technician") if is_known(visit[name]))
+    named = ("shop", "technician") if people else ("shop",)
+    who = ", ".join(str(visit[name]) for name in named if is_known(visit[name]))
     return Done(day, _number(visit["odometer_km"]), "Inspection", ". ".join(parts), who)
 
 

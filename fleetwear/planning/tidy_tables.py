@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from fleetwear.errors import InputError
 from fleetwear.store.tidy import KEYS, require_tidy
 
@@ -18,6 +20,8 @@ if TYPE_CHECKING:
 
 DICTIONARY = "dictionary"
 ABOUT = "about"
+_OF_PEOPLE = {"visits": ["technician"]}
+"""The columns that name technicians, by table."""
 
 
 @dataclass(frozen=True)
@@ -76,7 +80,13 @@ def read_dictionary(con: duckdb.DuckDBPyConnection, names: Sequence[str]) -> pd.
     ).df()
 
 
-def read_tidy(con: duckdb.DuckDBPyConnection, *, names: Sequence[str] | None = None, depot: str | None = None) -> Tidy:
+def read_tidy(
+    con: duckdb.DuckDBPyConnection,
+    *,
+    names: Sequence[str] | None = None,
+    depot: str | None = None,
+    people: bool = True,
+) -> Tidy:
     """Return the tables of those names, all of them where None.
 
     Parameters
@@ -87,6 +97,8 @@ def read_tidy(con: duckdb.DuckDBPyConnection, *, names: Sequence[str] | None = N
         Names of tables; given twice counts once.
     depot
         Only rows of vehicles of that depot, in the tables that are of vehicles; the others stay whole.
+    people
+        Whether the columns that name technicians are among them; they are for those who may see them.
 
     Raises
     ------
@@ -99,6 +111,9 @@ def read_tidy(con: duckdb.DuckDBPyConnection, *, names: Sequence[str] | None = N
     chosen = _known(names)
     meanings = describe_tables(con)
     dictionary = read_dictionary(con, chosen)
+    hidden = {} if people else _OF_PEOPLE
+    of_people = [column in hidden.get(table, ()) for table, column in dictionary.iloc[:, :2].itertuples(index=False)]
+    dictionary = dictionary[~np.array(of_people, bool)].reset_index(drop=True)
     about = con.sql("select * from tidy.about").to_arrow_table().to_pylist()[0]
     if depot is not None:
         _check_depot(con, depot)
@@ -108,7 +123,8 @@ def read_tidy(con: duckdb.DuckDBPyConnection, *, names: Sequence[str] | None = N
         narrowed = depot is not None and name in having
         where = " where depot = $depot" if narrowed else ""
         query = f"select * from tidy.{name}{where} order by {', '.join(KEYS[name])}"
-        tables[name] = con.sql(query, params={"depot": depot} if narrowed else {}).to_arrow_table()
+        table = con.sql(query, params={"depot": depot} if narrowed else {}).to_arrow_table()
+        tables[name] = table.drop_columns(hidden.get(name, []))
     fleet_wide = tuple(name for name in chosen if name not in having)
     return Tidy(about, tables, {name: meanings[name] for name in chosen}, dictionary, depot, fleet_wide)
 

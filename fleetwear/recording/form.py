@@ -9,7 +9,7 @@ import pandas as pd
 
 from fleetwear.recording.odometer import OdometerDoubt, check_odometer, running_km
 from fleetwear.recording.visit import JointReading, JointWork, Visit
-from fleetwear.units import factor
+from fleetwear.units import SPELLINGS, factor
 from fleetwear.vocabulary import Indicator, Result, Timing
 
 if TYPE_CHECKING:
@@ -175,7 +175,8 @@ def visit_date(fields: Mapping[str, Any]) -> date:
 
 def play_unit(fields: Mapping[str, Any], bay: BayRecord) -> str:
     """Return the unit in which strokes are written."""
-    return str(fields.get("play_unit") or bay.vehicle["play_unit"])
+    chosen = fields.get("play_unit")
+    return str(chosen if chosen in SPELLINGS["play"].values() else bay.vehicle["play_unit"])
 
 
 def _swap(fields: Mapping[str, Any]) -> tuple[float, float] | None:

@@ -78,7 +78,7 @@ def backup(
             }
             archive.writestr(_MANIFEST, json.dumps(said, ensure_ascii=False, indent=1))
         sync(unfinished)
-        os.link(unfinished, file)
+        _give_name(unfinished, file)
         sync(file.absolute().parent)
     except OSError as error:
         raise StoreError(
@@ -90,6 +90,18 @@ def backup(
         unfinished.unlink(missing_ok=True)
     _tell(on_progress, "copied", len(members), len(members))
     return len(members)
+
+
+def _give_name(unfinished: Path, file: Path) -> None:
+    """Give the archive its name, taken from no other file; memory sticks and shares often know no second names."""
+    try:
+        os.link(unfinished, file)
+    except FileExistsError:
+        raise
+    except OSError:
+        if file.exists():
+            raise
+        os.rename(unfinished, file)
 
 
 def restore(
@@ -121,8 +133,7 @@ def restore(
     try:
         fresh.mkdir(parents=True)
         _unpack(Path(file), fresh, on_progress)
-        with Store(fresh).reader():
-            pass
+        _open_once(fresh, file)
         with ExitStack() as held:
             if occupied and Store(folder).exists:
                 held.enter_context(_nobody_writes(folder))
@@ -132,15 +143,24 @@ def restore(
                 folder.rmdir()
             os.rename(fresh, folder)
         sync(folder.parent)
-    except (OSError, ValueError, KeyError, TypeError, zipfile.BadZipFile) as error:
+    except (OSError, ValueError, KeyError, TypeError, EOFError, RuntimeError, zipfile.BadZipFile) as error:
         raise StoreError(
-            f"the backup cannot be restored: {error}",
+            f"the backup cannot be restored: {str(error) or 'it ends too early'}",
             where=str(file),
             mend="See that it is a whole backup and that you may write to the store's folder; bring another copy.",
         ) from error
     finally:
         shutil.rmtree(fresh, ignore_errors=True)
     return aside if occupied else None
+
+
+def _open_once(fresh: Path, file: Path) -> None:
+    """See that what came out of a backup is a store that this program reads; what is wrong is told of the backup."""
+    try:
+        with Store(fresh).reader():
+            pass
+    except StoreError as error:
+        raise StoreError(error.what, where=str(file), mend=error.mend) from error
 
 
 def _nobody_writes(folder: Path) -> ExitStack:

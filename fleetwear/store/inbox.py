@@ -119,13 +119,21 @@ class Inbox:
         """Return the names of all entries, the earliest first."""
         if not self.folder.is_dir():
             return []
-        return sorted(each.name for each in self.folder.iterdir() if not each.name.endswith(_BEING_MADE))
+        return sorted(
+            each.name for each in self.folder.iterdir() if each.is_dir() and not each.name.endswith(_BEING_MADE)
+        )
 
     def unfinished(self) -> list[str]:
         """Return the names of deliveries that are being made, or that ended before they were whole."""
         if not self.folder.is_dir():
             return []
         return sorted(each.name for each in self.folder.iterdir() if each.name.endswith(_BEING_MADE))
+
+    def strays(self) -> list[str]:
+        """Return the names of files that lie in the inbox and are no deliveries; hidden ones of the system are not."""
+        if not self.folder.is_dir():
+            return []
+        return sorted(each.name for each in self.folder.iterdir() if each.is_file() and not each.name.startswith("."))
 
     def look(self, name: str) -> Entry | Damage:
         """Return what an entry's manifest says, or what is wrong with it; the file itself is not read."""

@@ -82,23 +82,44 @@ def verify(
                 recorded = {row[0]: row[1] for row in con.execute(sql("inbox/recorded_entries")).fetchall()}
     except StoreError as error:
         wrong.append(str(error))
+    lost: dict[str, str] = {}
+    whole: dict[str, str] = {}
     for done, name in enumerate(names):
         report(f"inbox entry {name}", done, len(names))
         entry = inbox.check(name)
         if isinstance(entry, Damage):
-            wrong.append(f"{entry}.")
-        elif recorded is not None and name not in recorded:
+            lost[name] = f"Inbox entry {name}: {entry.what}."
+            continue
+        whole[entry.sha256] = name
+        if recorded is not None and name not in recorded:
             remarks.append(f"Inbox entry {name} ({entry.original_name}) is not taken yet: run `fleetwear load`.")
         elif recorded is not None and recorded[name] != entry.sha256:
             wrong.append(f"Inbox entry {name} has SHA-256 {entry.sha256}; the store took {recorded[name]} from it.")
     if names:
         report("inbox entries", len(names), len(names))
-    wrong += [f"Inbox entry {name} was taken and is gone." for name in sorted((recorded or {}).keys() - set(names))]
+    gone = sorted((recorded or {}).keys() - set(names))
+    lost |= {name: f"Inbox entry {name} was taken and is gone." for name in gone}
+    for name, words in lost.items():
+        copy = whole.get((recorded or {}).get(name, ""))
+        if copy is not None:
+            remarks.append(f"{words} Its rows are in the store, and entry {copy} is a whole copy of its file.")
+        else:
+            wrong.append(f"{words} {_mend_of(name, recorded)}")
+    remarks += [f"Inbox: {name} is no delivery; load it with `fleetwear load`." for name in inbox.strays()]
     remarks += [
         f"Inbox: {name} is a delivery that was not finished; load its file again." for name in inbox.unfinished()
     ]
     checked.append(f"{len(names)} inbox entries")
     return Verdict(tuple(wrong), tuple(remarks), tuple(checked))
+
+
+def _mend_of(name: str, recorded: dict[str, str] | None) -> str:
+    """Return what a person can do about an entry that is not as it came."""
+    if recorded is None:
+        return "Whether it was taken is told once the store can be opened."
+    if name in recorded:
+        return "Its rows are in the store: load its file again, as it came, and a whole copy is kept beside it."
+    return "It was not taken, so its rows are not in the store: load its file again, as it came."
 
 
 def _recount(con: duckdb.DuckDBPyConnection) -> list[str]:

@@ -1,5 +1,7 @@
 """Backup, restore, verify and loading what waits, as commands."""
 
+import json
+
 import pytest
 
 from fleetwear import cli
@@ -38,9 +40,13 @@ def test_a_store_goes_into_a_file_and_comes_back(run, make_store, tmp_path):
     code, _, err = run("restore", file, "--store", elsewhere)
     assert code == 1
     assert "--replace" in err
+    (elsewhere / "roles.toml").write_text("[mail]\n")
     code, _, err = run("restore", file, "--replace", "--store", elsewhere)
     assert code == 0
     assert "What stood there is now" in err
+    assert "Backups hold no roles.toml: copy back from there" in err
+    _, out, _ = run("runs", "--what", "restore", "--format", "json", "--store", elsewhere)
+    assert [row["outcome"] for row in json.loads(out)] == ["done"]
 
 
 def test_verify_tells_what_is_wrong_and_ends_with_one(run, make_store):

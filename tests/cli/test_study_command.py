@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import io
 import json
+import zipfile
 
 import numpy as np
 import pytest
@@ -10,7 +12,7 @@ import xlsxwriter
 
 from fleetwear import cli
 from fleetwear.errors import InputError
-from fleetwear.intake.study_file import read_study
+from fleetwear.intake.study_file import read_study, read_study_bytes
 from fleetwear.measurement import analyse
 
 
@@ -114,3 +116,56 @@ def test_a_limit_without_a_unit_is_refused(monkeypatch, capsys, tmp_path, rows):
     file = write(tmp_path / "study.csv", rows)
     assert run(monkeypatch, capsys, "study", file, "--limit", "0.5")[0] == 1
     assert run(monkeypatch, capsys, "study", file, "--limit", "0 mm")[0] == 1
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["../../study.csv", "..\\..\\study.csv", "n" * 5000 + ".csv", "\u00e9" * 300 + ".csv", "a\0b.csv", "\ud800.csv",
+     "\u202eabc.csv", "con.csv", "a\nb.csv"],
+)  # fmt: skip
+def test_a_file_that_is_handed_over_may_be_called_anything(name):
+    found = read_study_bytes(name, b"joint,technician,play (mm)\nJ1,P1,0.42\nJ1,P2,0.45\n")
+    assert found.play_mm == (0.42, 0.45)
+    assert len(found.name) < 100
+    assert not {"\0", "\n", "\u202e", "/"} & set(found.name)
+
+
+@pytest.mark.parametrize("name", ["..", "", "/", "study", ".csv", "csv." + "x" * 5000])
+def test_a_file_without_a_name_to_go_by_is_refused_calmly(name):
+    with pytest.raises(InputError, match="are not read"):
+        read_study_bytes(name, b"joint,technician,play (mm)\nJ1,P1,0.42\n")
+
+
+def workbook(cells):
+    """Return the bytes of a workbook with a study's header and these cells, by row and column."""
+    made = io.BytesIO()
+    with xlsxwriter.Workbook(made, {"in_memory": True}) as book:
+        sheet = book.add_worksheet()
+        sheet.write_row(0, 0, ["joint", "technician", "play (mm)"])
+        for row, column in cells:
+            sheet.write(row, column, 1)
+    return made.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "words"),
+    [
+        ("a.xlsx", workbook([(34_000, 700)]), "more than 500,000 cells"),  # a few kilobytes, laid out as 24 million
+        ("a.xlsx", workbook((row, 0) for row in range(1, 9)), "none of 8 rows"),
+        ("a.csv", b"joint,technician,play (mm)\n" * 200_000, "more than 5,000,000"),
+        ("a.parquet", b"PAR1", "are not read here"),
+        ("a.json", b"{}", "are not read here"),
+        ("a.xlsx", b"PK\3\4 and no more", "cannot be read"),
+    ],
+)
+def test_what_is_handed_over_is_small_before_it_is_laid_out(name, data, words):
+    with pytest.raises(InputError, match=words):
+        read_study_bytes(name, data)
+
+
+def test_a_workbook_that_expands_far_is_refused_before_it_is_laid_out():
+    made = io.BytesIO()
+    with zipfile.ZipFile(made, "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("xl/worksheets/sheet1.xml", b"<c><v>1</v></c>" * 4_000_000)
+    with pytest.raises(InputError, match="more than 50,000,000"):
+        read_study_bytes("a.xlsx", made.getvalue())

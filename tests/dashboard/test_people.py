@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
+import os
+import shutil
+import signal
 import socket
 import subprocess
 import sys
+import time
+import zipfile
 
 import pytest
+import streamlit as st
 from streamlit.testing.v1 import AppTest
 from typer.testing import CliRunner
 
@@ -16,6 +24,7 @@ from dashboard.serve import APP, ROLES_VARIABLE, SIGN_IN_VARIABLE, command, envi
 from dashboard.sign_in import is_loopback, sign_in_for
 from fleetwear import cli
 from fleetwear.errors import InputError
+from fleetwear.store.connection import connect
 
 GOOD = {
     "redirect_uri": "https://wear.fleet.example/oauth2callback",
@@ -27,6 +36,7 @@ GOOD = {
 ROLES_TEXT = """
 [mail]
 "Ana@Fleet.example" = ["record"]
+"strauss@fleet.example" = ["people"]
 "@fleet.example" = ["read"]
 [claims.groups]
 leads = ["people", "correct"]
@@ -61,6 +71,10 @@ def roles(tmp_path):
         ({"email": "ana@fleet.example@elsewhere.example", "email_verified": True}, set()),
         ({"email": "bo@notfleet.example", "email_verified": True}, set()),
         ({"email": ["ana@fleet.example"], "email_verified": True}, set()),
+        ({"email": "strau\u00df@fleet.example", "email_verified": True}, {"read"}),  # another mailbox than strauss
+        ({"email": "\u017ftrauss@fleet.example", "email_verified": True}, {"read"}),
+        ({"email": "strauss@fleet.example", "email_verified": True}, {"read", "people"}),
+        ({"email": "x@\ufb02eet.example", "email_verified": True}, set()),
         ({"groups": ["leads", "others"]}, {"read", "people", "correct"}),
         ({"groups": "leads"}, {"read", "people", "correct"}),
         ({"groups": "leads and more"}, set()),
@@ -80,6 +94,7 @@ def test_roles_of_what_a_provider_claims(roles, claims, held):
         ('[mails]\n"a@b.example" = ["read"]', "no section [mails]"),
         ("[mail", "cannot be read"),
         ("mail = 3", "not a section"),
+        ('[claims.email]\n"a@b.example" = ["read"]', "has verified"),
     ],
 )
 def test_a_roles_file_that_says_something_else_is_refused(tmp_path, text, words):
@@ -220,6 +235,28 @@ def test_nobody_may_anything_while_the_roles_file_is_broken(page, tmp_path):
     assert "<table" not in said
 
 
+def test_a_stranger_is_not_told_what_a_broken_roles_file_says_nor_where_it_lies(page, tmp_path, caplog):
+    (tmp_path / "roles.toml").write_text('[mail]\n"chief@fleet.example" = ["reed"]\n')
+    said = page({"email": "x@elsewhere.example", "email_verified": True})
+    assert "roles file cannot be read" in said
+    assert "chief@fleet.example" not in said
+    assert str(tmp_path) not in said
+    assert "chief@fleet.example" in caplog.text
+
+
+def test_who_signs_in_is_not_told_where_the_store_lies(page, monkeypatch, tmp_path, demo_store):
+    folder = tmp_path / "store"
+    shutil.copytree(demo_store.folder / "snapshots", folder / "snapshots")
+    for file in (folder / "snapshots").glob("*.duckdb"):
+        file.unlink()
+    monkeypatch.setenv("FLEETWEAR_STORE", str(folder))
+    said = page({"email": "bo@fleet.example", "email_verified": True})
+    assert "snapshot cannot be opened" in said
+    assert str(tmp_path) not in said
+    monkeypatch.delenv(SIGN_IN_VARIABLE)
+    assert str(folder) in page(None, demanded=False)
+
+
 def test_this_machines_user_may_everything(monkeypatch):
     monkeypatch.delenv(SIGN_IN_VARIABLE, raising=False)
     assert people.who().roles == set(ROLES)
@@ -233,3 +270,110 @@ def test_the_pages_run_under_a_launcher_that_asks_nobody_for_this_machines_addre
         capture_output=True, text=True, check=True,
     )  # fmt: skip
     assert done.stdout.split() == ["None", "None"]
+
+
+NAMELESS = "Q. Nobody-of-All"
+"""A technician whom no other text can be taken for."""
+
+
+@pytest.fixture(scope="module")
+def named_store(demo_store, tmp_path_factory):
+    """Return a copy of the demo's snapshot in which every visit was read by one technician."""
+    folder = tmp_path_factory.mktemp("named") / "store"
+    shutil.copytree(demo_store.folder / "snapshots", folder / "snapshots")
+    con = connect(max((folder / "snapshots").glob("*.duckdb")), read_only=False)
+    for table in ("main.visits", "known.known_visits"):
+        con.execute(f"update {table} set technician = $name", {"name": NAMELESS})
+    con.close()
+    return folder
+
+
+def seen_of(monkeypatch, folder, task, email):
+    """Return all that a page shows and offers to whoever has this address, files included."""
+    monkeypatch.setenv("FLEETWEAR_STORE", str(folder))
+    monkeypatch.setenv(SIGN_IN_VARIABLE, "demanded")
+    monkeypatch.setattr(people, "_claims", lambda: {"email": email, "email_verified": True, "iat": time.time()})
+    files = []
+
+    def offered(label, data, *rest, **options):
+        files.append(data() if callable(data) else data)
+        return False
+
+    monkeypatch.setattr(st, "download_button", offered)
+    script = f"from dashboard.messages import told_calmly\nfrom dashboard.tasks import {task}\n"
+    app = AppTest.from_string(f"{script}with told_calmly():\n    {task}.show()\n", default_timeout=120)
+    app.query_params["unit"] = "V101"
+    app.session_state["export_tables"] = ["visits"]
+    app.run()
+    assert not app.exception
+    shown = [*(one.proto.body for one in app.get("html")), *(one.value for one in app.markdown)]
+    return "\n".join([*shown, *(text_of(file) for file in files)])
+
+
+def text_of(file):
+    """Return the text of a file, that of a zip archive's members together."""
+    if isinstance(file, str) or not zipfile.is_zipfile(io.BytesIO(file)):
+        return file if isinstance(file, str) else file.decode(errors="replace")
+    with zipfile.ZipFile(io.BytesIO(file)) as archive:
+        return "\n".join(archive.read(name).decode(errors="replace") for name in archive.namelist())
+
+
+@pytest.mark.parametrize("task", ["one_vehicle", "taking_away"])
+def test_technicians_are_named_to_those_alone_who_may_see_them(monkeypatch, tmp_path, named_store, task):
+    (tmp_path / "roles.toml").write_text('[mail]\n"a@b.example" = ["read"]\n"lead@b.example" = ["people"]\n')
+    monkeypatch.setenv(ROLES_VARIABLE, str(tmp_path / "roles.toml"))
+    assert NAMELESS in seen_of(monkeypatch, named_store, task, "lead@b.example")
+    assert NAMELESS not in seen_of(monkeypatch, named_store, task, "a@b.example")
+
+
+@pytest.mark.parametrize("change", ["hours", "role", "broken file"])
+def test_a_page_that_was_left_open_gives_no_file_to_who_may_no_more(monkeypatch, tmp_path, change):
+    file = tmp_path / "roles.toml"
+    file.write_text(ROLES_TEXT)
+    monkeypatch.setenv(ROLES_VARIABLE, str(file))
+    monkeypatch.setenv(SIGN_IN_VARIABLE, "demanded")
+    claims = {"email": "ana@fleet.example", "email_verified": True, "iat": time.time()}
+    monkeypatch.setattr(people, "_claims", lambda: claims)
+    make = people.still(lambda: b"file")
+    assert make() == b"file"
+    if change == "hours":
+        later = time.time() + 13 * 3600
+        monkeypatch.setattr(time, "time", lambda: later)
+    else:
+        file.write_text('[mail]\n"ana@fleet.example" = ["read"]\n' if change == "role" else "[mail")
+    with pytest.raises((people.Refused, InputError)):
+        make()
+
+
+def test_every_file_that_is_made_when_asked_for_asks_who_is_here():
+    offered = {file.name for file in APP.parent.rglob("*.py") if "st.download_button(" in file.read_text()}
+    assert offered == {"downloads.py", "messages.py"}  # the latter offers blank templates, to everybody
+
+
+def test_the_server_ends_with_the_command_that_began_it(tmp_path):
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+
+    def is_answered():
+        with socket.socket() as line:
+            return line.connect_ex(("127.0.0.1", port)) == 0
+
+    def wait_until(wanted):
+        until = time.monotonic() + 30.0
+        while is_answered() != wanted and time.monotonic() < until:
+            time.sleep(0.1)
+        return is_answered() == wanted
+
+    begin = "from fleetwear.cli import main; main()"
+    asked = ["dashboard", "--port", str(port), "--store", str(tmp_path)]
+    asked = [sys.executable, "-c", begin, *asked]
+    with subprocess.Popen(asked, stderr=subprocess.DEVNULL, start_new_session=True) as began:
+        try:
+            assert wait_until(True)
+            began.terminate()
+            began.wait(timeout=20)
+            assert wait_until(False)
+        finally:
+            with contextlib.suppress(ProcessLookupError):
+                os.killpg(began.pid, signal.SIGKILL)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+import shutil
+from datetime import date, datetime, timedelta
 
 import pytest
 from streamlit.testing.v1 import AppTest
@@ -19,6 +20,7 @@ TABLES = {
     "limits": "kind,limit,basis,source\nball joint,1.0 mm,maker,handbook",
 }
 NOW = datetime(2026, 11, 20, 9, 30)
+LATER = date.today() + timedelta(days=3)
 
 
 def _script():
@@ -269,3 +271,19 @@ def test_a_model_without_positions_says_what_to_load(monkeypatch, make_store):
     app = page(monkeypatch, folder, draft)
     assert not app.exception
     assert "load a positions file" in said(app)
+
+
+@pytest.mark.parametrize("odd", [{"step": 1e300}, {"play_unit": "furlong"}, {"date": LATER.isoformat()}])
+def test_a_draft_with_a_value_beyond_all_bounds_can_be_opened_and_mended(monkeypatch, demo_store, tmp_path, odd):
+    folder = tmp_path / "store"
+    shutil.copytree(demo_store.folder, folder)
+    fields = {"unit": "V101", "odometer": 220000, "technician_other": "T4", "date": date.today().isoformat()}
+    strokes = {series_field(1, "in-out", "s1"): 0.42}
+    draft = Drafts(folder).begin(fields | strokes | odd, now=NOW).draft
+    app = page(monkeypatch, folder, draft)
+    assert not app.exception
+    if "date" in odd:  # the clock was set back since: the day is there to be put right
+        app.date_input[0].set_value(date.today()).run()
+        assert Drafts(folder).read(draft).fields["date"] == date.today().isoformat()
+    assert button(app, "Record the visit")
+    assert not app.exception

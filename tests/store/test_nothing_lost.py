@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
+import shutil
 import subprocess
 import sys
+import zipfile
 from datetime import date
 from pathlib import Path
 
@@ -78,6 +81,38 @@ def test_damaged_entries_are_named_and_left(make_store, tmp_path):
     assert {x.entry, y.entry} <= set(inbox.names())
 
 
+def test_damage_says_how_it_is_mended_and_loading_the_file_again_mends_it(make_store, tmp_path):
+    folder = make_store(TABLES)
+    inbox = Inbox(folder)
+    files = [tmp_path / "files" / "vehicles.csv", tmp_path / "files" / "positions.csv"]
+    first, second = inbox.names()
+    inbox.content(inbox.check(first)).write_text("unit,model\nZ9,Alpha\n")
+    shutil.rmtree(inbox.folder / second)
+    (tmp_path / "late.csv").write_text("unit,model\nA2,Alpha\n")
+    with inbox.deliver([tmp_path / "late.csv"], by="a form") as (waiting,):
+        (inbox.folder / waiting.entry / "manifest.json").write_text("{")
+    wrong = verify(folder).wrong
+    assert len(wrong) == 3
+    assert sum("Its rows are in the store: load its file again" in text for text in wrong) == 2
+    assert sum("its rows are not in the store" in text for text in wrong) == 1
+    load.run(folder, files, TODAY)
+    found = verify(folder)
+    assert len(found.wrong) == 1
+    assert sum("is a whole copy of its file" in text for text in found.remarks) == 2
+
+
+def test_files_that_lie_about_in_the_inbox_are_no_damage(make_store):
+    folder = make_store(TABLES)
+    for name in (".DS_Store", "stray.csv"):
+        (folder / "inbox" / name).write_text("x")
+    notes = []
+    assert load.run(folder, [], TODAY, on_note=notes.append) == []
+    assert notes == []
+    found = verify(folder)
+    assert found.wrong == ()
+    assert found.remarks == ("Inbox: stray.csv is no delivery; load it with `fleetwear load`.",)
+
+
 def test_a_refused_file_is_kept_and_not_waiting(make_store, tmp_path):
     folder = make_store(TABLES)
     (tmp_path / "odd.csv").write_text("colour,taste\nred,sweet\n")
@@ -120,6 +155,52 @@ def test_a_backup_comes_back_and_nothing_is_overwritten(make_store, tmp_path):
     with pytest.raises(StoreError, match="cannot be restored"):
         restore(damaged, tmp_path / "elsewhere")
     assert not (tmp_path / "elsewhere").exists()
+
+
+def test_a_backup_goes_to_a_disk_that_knows_no_second_names(make_store, tmp_path, monkeypatch):
+    folder = make_store(TABLES)
+
+    def refused(*_):
+        raise PermissionError(1, "Operation not permitted")  # what FAT and exFAT answer, link(2)
+
+    monkeypatch.setattr("os.link", refused)
+    backup(folder, tmp_path / "b.zip")
+    assert restore(tmp_path / "b.zip", tmp_path / "elsewhere") is None
+    assert rows(tmp_path / "elsewhere", "select unit from vehicles") == [("A1",)]
+    assert not list(tmp_path.glob("*.unfinished"))
+
+
+@pytest.mark.parametrize("error", [EOFError(), RuntimeError("encrypted"), NotImplementedError("packed otherwise")])
+def test_whatever_a_damaged_archive_raises_is_told(make_store, tmp_path, monkeypatch, error):
+    folder = make_store(TABLES)
+    backup(folder, tmp_path / "b.zip")
+
+    def broken(*_, **__):
+        raise error
+
+    monkeypatch.setattr("zipfile.ZipFile.open", broken)
+    with pytest.raises(StoreError, match=r"b\.zip: the backup cannot be restored"):
+        restore(tmp_path / "b.zip", tmp_path / "elsewhere")
+    assert not list(tmp_path.glob("*.unfinished"))
+
+
+def test_a_backup_of_a_newer_program_is_told_of_its_file(make_store, tmp_path):
+    folder = make_store(TABLES)
+    with Store(folder).writer() as con:
+        con.execute(
+            "insert into schema_migrations (number, name, applied_at) "
+            "select max(number) + 1, 'later', max(applied_at) from schema_migrations"
+        )
+        con.execute("checkpoint")
+    archive = tmp_path / "b.zip"
+    with zipfile.ZipFile(archive, "w") as made:
+        data = (folder / "store.duckdb").read_bytes()
+        made.writestr("store.duckdb", data)
+        member = {"name": "store.duckdb", "size": len(data), "sha256": hashlib.sha256(data).hexdigest()}
+        made.writestr("manifest.json", json.dumps({"kind": "fleetwear backup", "members": [member]}))
+    with pytest.raises(StoreError) as caught:
+        restore(archive, tmp_path / "elsewhere")
+    assert caught.value.where == str(archive)
 
 
 def test_lost_and_orphan_rows_are_found(make_store):

@@ -1,12 +1,15 @@
 """What was done, and what failed, leaves a row and a line of the log."""
 
 import json
+import subprocess
+import sys
 from datetime import date
 
 import pytest
 
 from fleetwear import cli
 from fleetwear.errors import InputError
+from fleetwear.recording import Visit, record_visit
 from fleetwear.store import Store
 from fleetwear.store.runs import read_runs, running
 from pipelines import fit, load
@@ -70,3 +73,48 @@ def test_runs_and_json_lines(call, make_store, monkeypatch):
     assert "INFO verify done in" in err
     monkeypatch.setenv("FLEETWEAR_LOG", "loud")
     assert call("verify", "--store", folder)[0] == 2
+
+
+def test_what_a_page_hands_over_leaves_a_row_as_a_load_does(make_store):
+    folder = make_store(TABLES)
+    visit = Visit(unit="A1", visit_date=date(2026, 11, 19), odometer="1200", distance_unit="km", technician="T4")
+    record_visit(folder, visit, name="one", today=date(2026, 11, 20))
+    latest = told(folder, last=1).to_dict("records")[0]
+    assert (latest["what"], latest["outcome"]) == ("load", "done")
+    assert json.loads(latest["settings"])["by"].startswith("fleetwear record")
+    assert json.loads(latest["counts"])["rows_in"] == 1
+
+
+KILLED = """
+import os, signal, sys
+from pathlib import Path
+from fleetwear.store.runs import running
+with running(Path(sys.argv[1]), "fit", settings={"as_of": "2026-11-20"}):
+    os.kill(os.getpid(), getattr(signal, sys.argv[2]))
+"""
+
+
+@pytest.mark.parametrize("signal", ["SIGKILL", "SIGTERM"])
+def test_a_run_that_was_killed_is_told_of(call, make_store, signal):
+    folder = make_store(TABLES)
+    done = subprocess.run([sys.executable, "-c", KILLED, str(folder), signal], check=False)
+    assert done.returncode < 0
+    with running(folder, "verify"):  # which notes it, and is itself not taken for one that was killed
+        assert told(folder, what="fit")["outcome"].tolist() == ["failed"]
+        assert call("runs", "--store", folder)[0] == 0
+    code, out, _ = call("runs", "--format", "json", "--store", folder)
+    assert code == 0
+    assert [row["what"] for row in json.loads(out)] == ["verify", "fit", "load"]
+    row = json.loads(out)[1]
+    assert "ended before it was done" in row["said"]
+    assert json.loads(row["settings"]) == {"as_of": "2026-11-20"}
+    assert not list(folder.glob("running.*"))
+
+
+def test_the_list_of_runs_notes_what_was_killed_itself(call, make_store):
+    folder = make_store(TABLES)
+    subprocess.run([sys.executable, "-c", KILLED, str(folder), "SIGKILL"], check=False)
+    (folder / "running.torn.json").write_text('{"what": "fi')
+    _, out, _ = call("runs", "--format", "json", "--store", folder)
+    assert [row["outcome"] for row in json.loads(out)] == ["failed", "done"]
+    assert not list(folder.glob("running.*"))

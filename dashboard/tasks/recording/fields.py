@@ -16,6 +16,10 @@ if TYPE_CHECKING:
     from fleetwear.recording import Draft
 
 
+_LARGEST = 1e6
+"""In any unit of play: a metre, in the smallest."""
+
+
 def now() -> datetime:
     """Return the moment, in UTC."""
     return datetime.now(UTC).replace(tzinfo=None)
@@ -73,14 +77,16 @@ class Fields:
         self._took(name, st.number_input(label, min_value=0, step=1, key=key, value=None, **options))
 
     def number(self, name: str, label: str, **options: Any) -> None:
-        """Write a number that may have decimals."""
+        """Write a number that may have decimals, of a size that can be reckoned with."""
         key = self._key(name, read=float)
-        self._took(name, st.number_input(label, min_value=0.0, format="%.6g", key=key, value=None, **options))
+        value = st.number_input(label, min_value=0.0, max_value=_LARGEST, format="%.6g", key=key, value=None, **options)
+        self._took(name, value)
 
     def day(self, name: str, label: str, default: date, **options: Any) -> None:
-        """Write a day that is not later than the default."""
+        """Write a day that is not later than the default, or one that stands there since the clock was set back."""
         key = self._key(name, default=default, read=date.fromisoformat)
-        self._took(name, st.date_input(label, key=key, max_value=default, format="YYYY-MM-DD", **options))
+        latest = max(default, st.session_state[key] or default)
+        self._took(name, st.date_input(label, key=key, max_value=latest, format="YYYY-MM-DD", **options))
 
     def choice(
         self, name: str, label: str, options: Sequence[str], *, default: str | None = None, **more: Any

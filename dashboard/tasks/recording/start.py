@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from dashboard.messages import outward
 from dashboard.messages import show as show_error
 from dashboard.tasks.recording.fields import now
 from dashboard.tasks.recording.known import bay_record
@@ -57,7 +58,7 @@ def _waiting(folder: Path) -> None:
     if damaged:
         st.markdown(
             f"{say_count(len(damaged), 'draft', 'drafts')} cannot be read and stay as they are in "
-            f"`{Drafts(folder).folder}`: {', '.join(damaged)}."
+            f"`{outward(Drafts(folder).folder)}`: {', '.join(damaged)}."
         )
 
 
