@@ -35,6 +35,7 @@ _OF_PLAY = ("result", "play", "play unit", "resolution")
 _IN_PLAY = ("result", "play_mm", "play_written", "play_unit", "resolution_mm", "play_said")
 _OF_PERSON = ("shop", "technician")
 _OF_MANNER = ["direction", "method", "support", "read_at", "indicator", "instrument", "technician", "timing"]
+_NOT_OF_ROWS = ("n", "model", "is_refused")
 _LATER = ("visit_place", "way_id")
 """What is known of the rows once their visits and ways are in the store."""
 _OF_PLACE = ("position_id", "direction", "timing", "method")
@@ -136,9 +137,9 @@ class ReadingsLoad(SheetLoad):
         way_rows = of_ways.take(pa.array(np.searchsorted(asked, ways.firsts)))
         play_rows = of_ways.take(pa.array(np.searchsorted(asked, plays.firsts)))
         columns: dict[str, pa.Array | pa.ChunkedArray] = {}
-        for name in of_spots.column_names:
+        for name in [name for name in of_spots.column_names if name not in _NOT_OF_ROWS]:
             columns[name] = spots.spread(of_spots[name])
-        for name in of_ways.column_names:
+        for name in [name for name in of_ways.column_names if name not in _NOT_OF_ROWS]:
             columns[name] = plays.spread(play_rows[name]) if name in _IN_PLAY else ways.spread(way_rows[name])
         columns |= {"n": pa.array(np.arange(len(spots.of_rows))), "source_row": self.sheet.row_numbers}
         visits = combinations([of_spots["visit_said"].combine_chunks()], len(of_spots))
