@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from dashboard import snapshot
+from dashboard import snapshot, turns
 from dashboard.people import may
 from fleetwear.planning.actions import record_action
 from fleetwear.reports.inert import html_text
@@ -52,6 +52,7 @@ def show(folder: str, number: int, choices: PlanChoices, plan: Plan) -> None:
 
 
 def _record(folder: str, unit: str, joint: str, action: str, on: date, *, by: str, note: str) -> None:
+    turns.give_up()  # the store may be written to by others for a while
     new = record_action(
         Path(folder), unit=unit, joint=joint, action=action, on=on, today=date.today(), by=by.strip(),
         note=note.strip(), recorded_at=datetime.now(UTC).replace(tzinfo=None),

@@ -22,6 +22,7 @@ from dashboard.tasks import (
     trends,
     weeks_ahead,
 )
+from dashboard.turns import turn
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -75,4 +76,5 @@ def main() -> None:
         follow(chosen)
 
 
-main()
+with turn():
+    main()

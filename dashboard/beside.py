@@ -19,6 +19,8 @@ import threading
 from contextlib import suppress
 from typing import IO, TYPE_CHECKING, Any, TypeVar
 
+from dashboard.turns import give_up
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -102,7 +104,10 @@ def ask(make: Callable[..., T], *given: object) -> T:
     EOFError
         If the process ends before it has answered, and the next one does too.
     """
-    return make(*given) if _open is None else _open.ask(make, *given)
+    if _open is None:
+        return make(*given)
+    give_up()
+    return _open.ask(make, *given)
 
 
 def answer_all(questions: IO[bytes], answers: IO[bytes]) -> None:

@@ -31,6 +31,10 @@ if TYPE_CHECKING:
     from fleetwear.trends import TrendAnswer, Trends
 
 
+_VEHICLES = 200
+"""Records that are kept, half a megabyte each: more than there are readers, whose pages ask for one several times."""
+
+
 def current() -> tuple[str, int]:
     """Return the store's folder and the number of its snapshot, which is looked up at every run.
 
@@ -88,13 +92,13 @@ def latest_actions(folder: str, number: int, forecast_id: int) -> pd.DataFrame |
         return None
 
 
-@st.cache_resource(max_entries=48, show_spinner="Reading the vehicle")
+@st.cache_resource(max_entries=_VEHICLES, show_spinner="Reading the vehicle")
 def vehicle(folder: str, number: int, name: str) -> VehicleRecord:
     """Return a vehicle's record; it is shared between runs, so nobody may change it."""
     return read_vehicle(_connection(folder, number).cursor(), name)
 
 
-@st.cache_resource(max_entries=48, show_spinner="Drawing the vehicle")
+@st.cache_resource(max_entries=_VEHICLES, show_spinner="Drawing the vehicle")
 def histories(folder: str, number: int, unit: str) -> list[JointHistory]:
     """Return the histories of a vehicle's joints, the most pressing first; nobody may change them."""
     return joint_histories(vehicle(folder, number, unit))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import logging
 import threading
 import time
@@ -13,6 +14,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 _LOOK_EVERY_S = 5.0
+_SEARCH_EVERY = 60
+"""Looks after pages were written, so five minutes of reading, from one search for all garbage to the next."""
+
 _LARGE = 20_000
 """Vehicles of a fleet of which only the first page is made ready: the plan of a larger one takes minutes."""
 
@@ -39,34 +43,52 @@ def start() -> threading.Thread:
 
     beside.begin()
     import_libraries()
+    settle()
     thread = threading.Thread(target=_keep_ready, name="warming", daemon=True)
     thread.start()
     return thread
 
 
 def _keep_ready() -> None:
-    """Make the published snapshot ready, and every later one, as soon as it is there."""
+    """Make each published snapshot ready as soon as it is there, and keep searches for garbage short."""
     from streamlit import runtime
 
     while not runtime.exists():
         time.sleep(0.1)
-    from dashboard import snapshot
+    from dashboard import snapshot, turns
 
     logger = logging.getLogger("streamlit.runtime.scriptrunner_utils.script_run_context")
     logger.addFilter(lambda record: _NO_PAGE not in record.getMessage())
     ready = None
+    written = looks = 0
     while True:
         try:
             now = snapshot.current()
             if now != ready:
                 make_ready(*now)
+                settle()
                 ready = now
         except FleetwearError:
             pass  # nothing is published yet, or it is of an earlier program: pages say so
         except Exception:
             logging.getLogger(__name__).exception("a snapshot could not be made ready; pages read it themselves")
             ready = now
+        if turns.pages_written() != written:
+            written, looks = turns.pages_written(), looks + 1
+            settle(search=looks % _SEARCH_EVERY == 0)
         time.sleep(_LOOK_EVERY_S)
+
+
+def settle(*, search: bool = True) -> None:
+    """Leave what is there now out of the searches for garbage, of which the server makes one after every page.
+
+    With all libraries, records and pictures to search each takes longer than most pages do. What nothing refers to any
+    longer is freed all the same; what refers to itself is found when all is searched, as now if ``search``.
+    """
+    if search:
+        gc.unfreeze()
+        gc.collect()
+    gc.freeze()
 
 
 def make_ready(folder: str, number: int) -> None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from dashboard import turns
 from dashboard.listing import Column, Markup, listing
 from dashboard.tasks.recording.fields import now
 from dashboard.tasks.recording.joints import answer_of, say_reading, say_strokes_written
@@ -73,6 +74,7 @@ def hand_over(fields: Fields, folder: Path, bay: BayRecord, forecast: VehicleRec
     """Record the visit, close the draft and show what was said."""
     draft, visit = fields.draft.draft, visit_of(fields.values, bay, joints)
     told = _told(fields, bay, forecast, joints, visit)
+    turns.give_up()  # the store may be written to by others for a while
     with st.spinner("Recording"):
         found = record_draft(folder, draft, visit, today=date.today(), now=now())
         Drafts(folder).close(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from dashboard import snapshot
+from dashboard import snapshot, turns
 from fleetwear.errors import FleetwearError
 from fleetwear.recording import BayRecord, opened, read_bay
 
@@ -22,6 +22,7 @@ _FRESH_S = 60
 @st.cache_resource(ttl=_FRESH_S, max_entries=32, show_spinner="Looking the vehicle up")
 def bay_record(folder: str, name: str, on_date: date) -> BayRecord:
     """Return a vehicle as it is on record; it is shared between runs, so nobody may change it."""
+    turns.give_up()  # the store may be written to by others for a while
     with opened(Path(folder)) as con:
         return read_bay(con, name, on_date=on_date)
 
