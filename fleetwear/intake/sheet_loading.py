@@ -57,8 +57,9 @@ _MOST_REASONS = 50
 
 
 def prepare(con: duckdb.DuckDBPyConnection) -> None:
-    """Give a connection the macros and the tables of words and units that the checks use."""
-    con.execute(statement("macros"))
+    """Give a connection the macros, views and tables of words and units that the checks use."""
+    for name in ("macros", "former_visits"):
+        con.execute(statement(name))
     for name, frame in (("words", word_table()), ("unit_spellings", spelling_table())):
         con.register("frame", frame)
         con.execute(f"create or replace temp table {name} as select * from frame")

@@ -426,3 +426,16 @@ def test_the_mended_file_of_a_moved_visit_doubles_no_reading(filled, monkeypatch
     more = mended + f"A1,2024-02-12,2010,T1,{JOINT},in-out,22 thou\nA1,2024-02-12,2010,T1,{JOINT},in-out,24 thou\n"
     assert loaded(filled, "readings.csv", more).rows_in == 2, "a third stroke that reads the same is a new one"
     assert len(known(filled, "select 1 from known_readings where stroke > 0")) == len(before) + 2
+
+
+def test_the_mended_file_of_a_moved_visit_doubles_no_wheel_check(filled):
+    checks = (
+        "unit,visit date,odometer (km),technician,axle,side,wheel part,read at,play\n"
+        "A1,2024-02-10,2000,T1,front,left,steering linkage,tyre tread,0.25 in\n"
+    )
+    assert loaded(filled, "wheel_checks.csv", checks).rows_in == 1
+    assert correct(filled, "visit,2,visit date=2024-02-11").rows_in == 1
+    for text in (checks.replace("2024-02-10", "2024-02-11"), checks):
+        summary = loaded(filled, "wheel_checks.csv", text)
+        assert (summary.rows_in, summary.rows_known) == (0, 1)
+    assert filled.rows("select count(*) from wheel_checks") == [(1,)]

@@ -16,11 +16,7 @@ with placed as (
                 then c.reasons || [v.reason_with_distance]
             else c.reasons
         end as reasons,
-        to_json([
-            c.vehicle_id::varchar, c.visit_date::varchar, round(v.visit_odometer_km, 6)::varchar, c.technician, c.axle,
-            c.side, c.wheel_part, c.direction, c.method, c.support, c.read_at, c.bearings_adjusted::varchar,
-            c.bead_diameter_in::varchar, c.result, round(c.play_mm, 6)::varchar
-        ])::varchar as content
+        wheel_check_content(c, c.vehicle_id, c.visit_date, v.visit_odometer_km) as content
     from read_rows as c
     left join visit_of_spots as v
         on v.vehicle_id = c.vehicle_id and v.visit_date = c.visit_date

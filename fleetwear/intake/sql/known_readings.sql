@@ -6,13 +6,7 @@ inner join reading_rows as t on t.row_key = keyed.row_key
 union all
 select c.n, t.reading_id
 from (
-    select
-        moved.standing_id,
-        v.visit_id,
-        visit_said(v.vehicle_id, v.visit_date, v.odometer_km) as visit_said
-    from standing_rows as moved
-    inner join visits as v on v.visit_id = moved.row_id
-    where moved.table_name = 'visits' and moved.standing_id is not null
+    select standing_id, visit_id, visit_said(vehicle_id, visit_date, odometer_km) as visit_said from former_visits
 ) as former
 inner join placed_readings as c on c.visit_id = former.standing_id and len(c.reasons) = 0
 left join own_keys as own on own.n = c.n

@@ -81,6 +81,14 @@ create or replace temp macro said_by(c) as all_said(c.visit_said, c.way_said, c.
 create or replace temp macro reading_key(c) as
     md5(concat(c.visit_said, chr(31), c.way_said, chr(31), c.play_said, chr(31) || c.instrument, '1'));
 
+-- What a wheel check says, at a visit.
+create or replace temp macro wheel_check_content(c, of_vehicle, on_date, at_km) as
+    to_json([
+        of_vehicle::varchar, on_date::varchar, round(at_km, 6)::varchar, c.technician, c.axle, c.side, c.wheel_part,
+        c.direction, c.method, c.support, c.read_at, c.bearings_adjusted::varchar, c.bead_diameter_in::varchar, c.result,
+        round(c.play_mm, 6)::varchar
+    ])::varchar;
+
 -- A vehicle identification number by which a vehicle can be known again; fleetwear.intake.vin is the twin of these.
 create or replace temp macro vin_of(cell) as
     case
