@@ -57,9 +57,8 @@ _MOST_REASONS = 50
 
 
 def prepare(con: duckdb.DuckDBPyConnection) -> None:
-    """Give a connection the macros, views and tables of words and units that the checks use."""
-    for name in ("macros", "former_visits"):
-        con.execute(statement(name))
+    """Give a connection the macros and the tables of words and units that the checks use."""
+    con.execute(statement("macros"))
     for name, frame in (("words", word_table()), ("unit_spellings", spelling_table())):
         con.register("frame", frame)
         con.execute(f"create or replace temp table {name} as select * from frame")
@@ -228,6 +227,8 @@ class SheetLoad:
     def _tell_known_from_new(self) -> None:
         """Make the views ``keyed`` (good rows) and ``taken`` (the new ones), and ``known`` (those in the store)."""
         self._run("keyed")
+        if self._table in _OF_VISITS:
+            self._run("former_visits")
         if self._table == "readings":
             self._number_repeats()
         self.con.execute(f"create or replace temp table known as {statement(f'known_{self._table}')}")

@@ -50,7 +50,7 @@ def test_what_happened_later_does_not_count(demo_store, tmp_path, quick_settings
     shutil.copy(demo_store.folder / "store.duckdb", folder / "store.duckdb")
     dated = {
         "wheel_checks": "visit_id in (select visit_id from visits where visit_date > ?)",
-        "readings": "visit_id in (select visit_id from visits where visit_date > ?)",
+        "reading_rows": "visit_id in (select visit_id from visits where visit_date > ?)",
         "visit_notes": "visit_id in (select visit_id from visits where visit_date > ?)",
         "visits": "visit_date > ?",
         "work": "work_date > ?",
