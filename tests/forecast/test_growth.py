@@ -248,3 +248,15 @@ def test_residuals_are_standard_normal_but_for_slips(fitted):
 def test_knowledge_without_groups_is_empty(fitted):
     con, series, _ = fitted
     assert know_series(con, series, {}).lines.empty
+
+
+def test_the_same_readings_are_the_same_input_in_the_same_order(demo_store):
+    """Sums are added in that order, so that a fit can be made again to the last digit."""
+    seen = []
+    for _ in range(4):
+        with Store(demo_store.folder).reader() as con:
+            prepare(con, as_of=demo_store.files.as_of)
+            prepare_series(con)
+            seen.append(con.execute("select * from fit_input_readings").fetchall())
+    assert len(seen[0]) > 1000
+    assert all(rows == seen[0] for rows in seen)

@@ -98,3 +98,5 @@ left join known_agreed_readings as a
     and a.direction = r.direction
     and a.visit_id = r.visit_id
     and a.timing = r.timing
+-- As in known_readings: sums are added in this order.
+order by s.series, r.life_distance_km, r.timing desc, r.visit_id

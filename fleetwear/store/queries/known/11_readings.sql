@@ -71,3 +71,5 @@ join known_visits as v
     on v.visit_id = case when moved.visit_id is null then r.visit_id else moved.standing_id end
 left join asked on asked.reading_id = r.reading_id
 anti join known_set_aside as a on a.table_name = 'readings' and a.row_id = r.reading_id
+-- Sums over strokes and visits are added in this order, so that the same readings give the same figures.
+order by r.reading_id
