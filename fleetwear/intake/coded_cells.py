@@ -24,9 +24,6 @@ if TYPE_CHECKING:
 _ROWS_A_BATCH = 122_880
 """Rows that the database reads at once; several batches are read side by side."""
 
-_CELLS_A_BATCH = 8_192
-"""Distinct cells that it reads at once: each takes far longer than a row."""
-
 _SPACES = (0x20, 0xA0, 0x1680, *range(0x2000, 0x200B), 0x202F, 0x205F, 0x3000)
 """The spaces of all scripts: Unicode's category Zs."""
 
@@ -115,11 +112,8 @@ def read_coded(con: duckdb.DuckDBPyConnection, sheet: Sheet, recognised: Recogni
 
 def register_rows(con: duckdb.DuckDBPyConnection, name: str, columns: dict[str, pa.Array | pa.ChunkedArray]) -> None:
     """Register columns of rows under a name, in batches that the database reads side by side."""
-    _register(con, name, pa.table(columns), batch=_ROWS_A_BATCH)
-
-
-def _register(con: duckdb.DuckDBPyConnection, name: str, table: pa.Table, *, batch: int) -> None:
-    con.register(name, pa.Table.from_batches(table.to_batches(max_chunksize=batch), table.schema))
+    table = pa.table(columns)
+    con.register(name, pa.Table.from_batches(table.to_batches(max_chunksize=_ROWS_A_BATCH), table.schema))
 
 
 @dataclass(frozen=True)
@@ -137,7 +131,7 @@ class _Column:
         if not pa.types.is_dictionary(coded.type):
             coded = coded.dictionary_encode()
         c = snake(self.column.name)
-        _register(con, f"cells_{c}", self._distinct(coded.dictionary), batch=_CELLS_A_BATCH)
+        con.register(f"cells_{c}", self._distinct(coded.dictionary))
         statement = read_cells(self.column, header=self.header, result_words=result_words)
         con.execute(statement, {"today": today} if "$today" in statement else None)
         con.unregister(f"cells_{c}")
